@@ -1,0 +1,63 @@
+package analysis
+
+import "time"
+
+// Phase is where a lot stands in its growth (FAO Fisheries Technical Paper
+// 361, section 2.3, the five phases), and the time before there is one.
+type Phase string
+
+// The phases.
+const (
+	Empty       Phase = "empty"            // nothing known to be in the vessel
+	Standing    Phase = "standing medium"  // filled, not inoculated
+	Lag         Phase = "lag"              // not yet growing
+	Exponential Phase = "exponential"      // growing at its full pace
+	Declining   Phase = "declining growth" // growing, but slower as it darkens
+	Stationary  Phase = "stationary"       // no longer growing
+	Death       Phase = "death"            // losing cells
+)
+
+// Interval is a value with the ends of its interval. NaN marks what is not
+// known; Known tells.
+type Interval struct {
+	Low, Likely, High float64
+}
+
+// Known reports whether the interval holds a value.
+func (i Interval) Known() bool { return i.Likely == i.Likely } //nolint:staticcheck // NaN is the one value unlike itself
+
+// Point is one value of a series.
+type Point struct {
+	At    time.Time
+	Value float64
+}
+
+// Series is a run of points in order of time.
+type Series []Point
+
+// Estimate is what is believed about one vessel at one time.
+type Estimate struct {
+	At      time.Time
+	Lot     string // empty where no lot is known
+	Strain  string
+	Medium  string
+	Since   time.Time // inoculation of the lot; zero where unknown
+	Density Interval  // od above blank, 90 % interval
+	Blank   Interval  // od of the medium alone
+	// BlankLearnt says that the blank was read off standing medium; otherwise
+	// it is assumed to be zero and Density is wide by that.
+	BlankLearnt bool
+	Growth      Interval // net specific growth rate over a whole day, 1/d, 90 % interval
+	Recent      Interval // the same over the last two hours, 1/d
+	Doubling    float64  // doubling time from Growth, days; NaN while not growing
+	Phase       Phase
+	PhaseSince  time.Time
+}
+
+// Age returns how long the lot has been growing, zero where that is unknown.
+func (e Estimate) Age() time.Duration {
+	if e.Since.IsZero() || e.At.Before(e.Since) {
+		return 0
+	}
+	return e.At.Sub(e.Since)
+}
