@@ -1,0 +1,80 @@
+package room
+
+import (
+	"bytes"
+	"encoding/gob"
+	"fmt"
+
+	"github.com/nightshelf/nightshelf/alerts"
+	"github.com/nightshelf/nightshelf/analysis"
+)
+
+// Version is the version of what Snapshot writes. A snapshot of another
+// version is not read: the room is then built again from the stored readings.
+const Version = 1
+
+type savedRoom struct {
+	Clock   int64
+	TooLate int64
+	Vessels map[string]savedVessel
+}
+
+type savedVessel struct {
+	Head   memory
+	Marks  []memory
+	Items  []item
+	Next   int
+	Back   int64
+	Judged int64
+	Alarms []alerts.Alarm
+	Finds  []analysis.Finding
+}
+
+// Snapshot returns the whole memory of the room.
+func (r *Room) Snapshot() ([]byte, error) {
+	s := savedRoom{Clock: r.clock, TooLate: r.tooLate, Vessels: make(map[string]savedVessel, len(r.order))}
+	for _, v := range r.order {
+		sv := savedVessel{Head: v.head, Marks: v.marks, Items: v.items, Next: v.next, Back: v.back, Judged: v.judged, Finds: v.findings}
+		for _, a := range v.alarms {
+			sv.Alarms = append(sv.Alarms, a)
+		}
+		s.Vessels[v.set.Name] = sv
+	}
+	var buf bytes.Buffer
+	if err := gob.NewEncoder(&buf).Encode(s); err != nil {
+		return nil, fmt.Errorf("write down the room's memory: %w", err)
+	}
+	return buf.Bytes(), nil
+}
+
+// Restore takes the memory from a snapshot of this Version. Vessels that are
+// no longer watched are passed over, new ones start empty.
+func (r *Room) Restore(snapshot []byte) error {
+	var s savedRoom
+	if err := gob.NewDecoder(bytes.NewReader(snapshot)).Decode(&s); err != nil {
+		return fmt.Errorf("read the room's memory: %w", err)
+	}
+	r.clock, r.tooLate = s.Clock, s.TooLate
+	for _, v := range r.order {
+		sv, ok := s.Vessels[v.set.Name]
+		if !ok {
+			continue
+		}
+		v.head, v.marks, v.items, v.next = sv.Head, sv.Marks, sv.Items, sv.Next
+		v.back, v.judged, v.findings = sv.Back, sv.Judged, sv.Finds
+		for _, a := range sv.Alarms {
+			v.alarms[a.Key] = a
+		}
+	}
+	return nil
+}
+
+// Recall takes over alarms that the ledger knows, for a room that is built
+// again from its readings: none of them is raised a second time.
+func (r *Room) Recall(known []alerts.Alarm) {
+	for _, a := range known {
+		if v := r.vessels[a.Vessel]; v != nil {
+			v.alarms[a.Key] = a
+		}
+	}
+}

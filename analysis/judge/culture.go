@@ -1,0 +1,199 @@
+package judge
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"github.com/nightshelf/nightshelf/analysis"
+	"github.com/nightshelf/nightshelf/analysis/expect"
+	"github.com/nightshelf/nightshelf/analysis/track"
+	"github.com/nightshelf/nightshelf/ingest/unit"
+)
+
+const (
+	hour = int32(time.Hour / track.BinLength)
+	day  = 24 * hour
+)
+
+// fall is how far the density has come down, worked out once a bin.
+type fall struct {
+	Index  int32   // newest bin that was looked at
+	Now    float64 // log density lost since the highest hour of the last day; NaN unknown
+	Error  float64
+	Before float64 // the most that was lost in the day before, night included; NaN unknown
+	Peak   int32   // bin of the highest hour
+	Growth float64 // net growth over the last three hours, 1/d
+}
+
+// afterAir is how long a culture whose air was out of order is not accused:
+// settled cells come back into the beam within hours of mixing.
+const afterAir = 3 * time.Hour
+
+func (b *bench) culture() {
+	if b.ODBad != 0 && b.now-b.ODBad < afterAir.Milliseconds() || !b.fresh(unit.OD) || b.Track.Since == 0 {
+		b.Held[crashing], b.Held[stalled] = 0, 0
+		return
+	}
+	b.measureFall()
+	b.crash()
+	b.stall()
+}
+
+func (b *bench) measureFall() {
+	t := b.Track
+	if b.Fall.Index == t.Latest {
+		return
+	}
+	nan := math.NaN()
+	f := fall{Index: t.Latest, Now: nan, Before: nan, Growth: t.Hours.PerDay}
+	now, e1, ok := t.Level(t.Latest, hour)
+	if ok {
+		top, e2, at := highest(t, t.Latest, day)
+		f.Now, f.Error, f.Peak = top-now, math.Hypot(e1, e2), at
+		f.Before = drop(t, t.Latest-day, day)
+	}
+	b.Fall = f
+}
+
+// highest finds the highest hour among the n bins that end with index.
+func highest(t *track.State, index, n int32) (top, sigma float64, at int32) {
+	top = math.Inf(-1)
+	for i := index - n + hour; i <= index; i += hour / 2 {
+		if l, e, ok := t.Level(i, hour); ok && l > top {
+			top, sigma, at = l, e, i
+		}
+	}
+	return top, sigma, at
+}
+
+// drop is the most that was lost from a high to a later low within n bins.
+func drop(t *track.State, index, n int32) float64 {
+	top, most, points := math.Inf(-1), 0.0, 0
+	for i := index - n + hour; i <= index; i += hour / 2 {
+		l, _, ok := t.Level(i, hour)
+		if !ok {
+			continue
+		}
+		points++
+		top = math.Max(top, l)
+		most = math.Max(most, top-l)
+	}
+	if points < int(n/hour) {
+		return math.NaN()
+	}
+	return most
+}
+
+const (
+	// fallLeast is the least loss of log density that may be called a crash:
+	// a tenth, twice what most nights cost (1 to 5 %).
+	fallLeast = 0.105
+	// fallRate is the least pace of the last three hours, 1/d: what half a
+	// day of it would cost stands out of any night.
+	fallRate = -0.3
+)
+
+// allowed is the loss of log density that a healthy lot of this age may show.
+func (b *bench) allowed() float64 {
+	if b.now-b.Track.Since < expect.Young.Milliseconds() {
+		return -math.Log(1 - expect.YoungLoss)
+	}
+	if math.IsNaN(b.Fall.Before) {
+		return -math.Log(1 - expect.NightLoss)
+	}
+	// Its own last night, half as much again: nights of one lot are alike,
+	// and warmer or denser ones cost more.
+	return math.Max(fallLeast, 1.5*b.Fall.Before)
+}
+
+func (b *bench) crash() {
+	f := b.Fall
+	limit := b.allowed() + 4*f.Error
+	if b.Held[crashing] != 0 {
+		limit *= 0.8
+	}
+	settled := b.AirBad != 0 && b.now-b.AirBad < afterAir.Milliseconds()
+	falling := f.Growth < fallRate && f.Growth+2*b.Track.Hours.Error < 0
+	is := !settled && f.Now > limit && (falling || b.Held[crashing] != 0)
+	since := b.hold(crashing, is)
+	if since == 0 {
+		return
+	}
+	lost := 1 - math.Exp(-f.Now)
+	b.find(analysis.Crash, 0, since, analysis.Finding{
+		Normal: b.normal(),
+		What:   fmt.Sprintf("Density down %.0f %% from its high %s ago, now %.0f %% an hour", 100*lost, ago(b.Track.Latest-f.Peak), 100*(1-math.Exp(f.Growth/24))),
+		Cause:  "contamination, grazers or a virus; od cannot tell which",
+		First:  "Look for foam, smell and clumps, then through the microscope; start nothing from it.",
+		Sure:   0.9,
+		Evidence: []analysis.Evidence{
+			{Name: "density lost", Value: 100 * lost, Normal: 100 * (1 - math.Exp(-b.allowed())), Unit: "%"},
+			{Name: "net growth, last 3 h", Value: f.Growth, Normal: b.Track.Day.PerDay, Unit: "1/d"}}})
+}
+
+func ago(bins int32) string {
+	h := float64(bins) / float64(hour)
+	return fmt.Sprintf("%.0f h", math.Max(h, 1))
+}
+
+// stallFor is how long a lot must have failed to grow: with growth itself
+// taken over a day this is a day and a half, in which the lamp has had its
+// whole say.
+const stallFor = 12 * time.Hour
+
+// nearReady is the share of the harvest density from which on slowing is the
+// rule, as the vessel darkens.
+const nearReady = 0.7
+
+func (b *bench) stall() {
+	t := b.Track
+	g := t.Day
+	age := time.Duration(b.now-t.Since) * time.Millisecond
+	unlit := b.DarkBad != 0 && b.now-b.DarkBad < (24*time.Hour).Milliseconds()
+	noAir := b.AirBad != 0 && b.now-b.AirBad < (24*time.Hour).Milliseconds()
+	slow := age > expect.Lag && g.PerDay+2*g.Error < expect.Slowest && !unlit && !noAir && !b.ready() && b.Held[crashing] == 0
+	if b.hold(stalled, slow) == 0 || !b.lasted(stalled, stallFor) {
+		return
+	}
+	b.find(analysis.Stall, 0, b.Held[stalled]-(24*time.Hour).Milliseconds(), analysis.Finding{
+		Normal: b.normal(),
+		What:   fmt.Sprintf("Not growing, %.2f a day where at least %.2f is due", g.PerDay, expect.Slowest),
+		Cause:  "a forgotten dose, a dead inoculum or too little carbon",
+		First:  "Check that parts A and B were dosed, then look through the microscope.",
+		Sure:   0.85,
+		Evidence: []analysis.Evidence{
+			{Name: "net growth, last day", Value: g.PerDay, Normal: expect.Slowest, Unit: "1/d"}}})
+}
+
+// ready reports whether the lot is so near its harvest that slowing is the
+// rule; where no harvest density is known, whether it has done what a week
+// brings, ten for one, or shows that it used to grow at a good pace.
+func (b *bench) ready() bool {
+	t := b.Track
+	od := t.Smooth() - t.Blank
+	want := t.HarvestOD
+	if want == 0 {
+		want = b.Vessel.HarvestOD
+	}
+	if want > 0 {
+		return od >= nearReady*want
+	}
+	level, _, ok := t.Level(t.Latest, hour)
+	return ok && level-t.StartLog > math.Log(4)
+}
+
+// normal lists the surroundings that are as they should be.
+func (b *bench) normal() []string {
+	var out []string
+	if b.fresh(unit.Light) && b.Held[lampDark] == 0 && b.Held[lampOn] == 0 {
+		out = append(out, "light")
+	}
+	if b.fresh(unit.Temperature) && b.Held[tooWarm] == 0 && b.Held[tooCold] == 0 {
+		out = append(out, "temperature")
+	}
+	if b.fresh(unit.Airflow) && b.Held[airOff] == 0 && b.Held[airWeak] == 0 {
+		out = append(out, "air")
+	}
+	return out
+}

@@ -1,0 +1,145 @@
+// Package judge says what is wrong with one vessel now, from its running
+// estimate, the course it should take and its surroundings.
+//
+// This first form holds plain conditions against limits that have a reason
+// each; how long a condition must last before somebody is woken is the alarm's
+// business, not the judge's, except where the evidence itself takes time.
+// Surroundings explain before biology accuses, and a probe that lies accuses
+// itself and not the culture.
+package judge
+
+import (
+	"time"
+
+	"github.com/nightshelf/nightshelf/analysis"
+	"github.com/nightshelf/nightshelf/analysis/track"
+	"github.com/nightshelf/nightshelf/ingest"
+	"github.com/nightshelf/nightshelf/ingest/unit"
+)
+
+// State is what the judge remembers of one vessel: a plain value, so that a
+// copy is a checkpoint.
+type State struct {
+	Born    int64             // Unix ms of the first step
+	At      int64             // Unix ms of the newest step
+	Held    [conditions]int64 // since when each condition has held; 0: it does not
+	Lamp    lamp
+	Air     float32 // usual airflow where none is set, L/min
+	AirBad  int64   // Unix ms at which air was last out of order
+	DarkBad int64   // Unix ms at which the lamp last failed its hours
+	ODBad   int64   // Unix ms at which the od probe last accused itself
+	Fall    fall
+}
+
+// The conditions, by their place in State.Held. The order is part of what is
+// saved: add at the end.
+const (
+	silentAll = iota
+	silentFirst
+	stuckFirst      = silentFirst + unit.Count
+	impossibleFirst = stuckFirst + unit.Count
+	lampDark        = impossibleFirst + unit.Count
+	lampOn          = lampDark + 1
+	tooWarm         = lampOn + 1
+	tooCold         = tooWarm + 1
+	airOff          = tooCold + 1
+	airWeak         = airOff + 1
+	crashing        = airWeak + 1
+	stalled         = crashing + 1
+	stepped         = stalled + 1
+	asked           = stepped + 1
+	conditions      = asked + 1
+)
+
+// Case is what is judged at one step.
+type Case struct {
+	Vessel  *ingest.Vessel
+	Track   *track.State
+	Now     time.Time
+	Staffed bool
+}
+
+type bench struct {
+	*State
+	Case
+	now int64
+	out []analysis.Finding
+}
+
+// Step judges once; it is called at every whole minute of the room's time,
+// after the readings up to then. The findings that stand now are returned.
+func (s *State) Step(c Case) []analysis.Finding {
+	now := c.Now.UnixMilli()
+	if s.Born == 0 {
+		s.Born = now
+	}
+	s.At = now
+	b := bench{State: s, Case: c, now: now}
+	// An ended lot does not alarm, and before there is one only its probes
+	// can be wrong.
+	if c.Track.Ended != 0 {
+		s.forget()
+		return nil
+	}
+	if c.Track.Lot == "" {
+		b.probes()
+		s.forget()
+		return b.out
+	}
+	b.probes()
+	b.light()
+	b.temperature()
+	b.air()
+	b.culture()
+	b.steps()
+	return b.out
+}
+
+// forget drops what was held about a culture and its surroundings.
+func (s *State) forget() {
+	for i := lampDark; i < conditions; i++ {
+		s.Held[i] = 0
+	}
+}
+
+// hold keeps the time since when a condition has held and returns it; 0 when
+// it does not hold.
+func (b *bench) hold(condition int, holds bool) int64 {
+	if !holds {
+		b.Held[condition] = 0
+		return 0
+	}
+	if b.Held[condition] == 0 {
+		b.Held[condition] = b.now
+	}
+	return b.Held[condition]
+}
+
+// lasted reports whether the condition has held for at least d.
+func (b *bench) lasted(condition int, d time.Duration) bool {
+	since := b.Held[condition]
+	return since != 0 && b.now-since >= d.Milliseconds()
+}
+
+func (b *bench) find(class analysis.Class, q ingest.Quantity, since int64, f analysis.Finding) {
+	f.Key = analysis.Key{Vessel: b.Vessel.Name, Class: class, Quantity: q}
+	f.Lot = b.Track.Lot
+	f.Since, f.Seen = time.UnixMilli(since).UTC(), b.Now
+	if f.Sure == 0 {
+		f.Sure = 0.95
+	}
+	b.out = append(b.out, f)
+}
+
+// fresh reports whether a quantity has been heard within the time a sensor may
+// be quiet, so that its newest values may be believed to be of now.
+func (b *bench) fresh(q ingest.Quantity) bool {
+	n := &b.Track.Newest[q]
+	return n.Filled > 0 && b.now-n.At <= b.quiet().Milliseconds() && b.Held[impossibleFirst+int(q)] == 0
+}
+
+// quiet is how long a sensor may say nothing: ten readings, and never less
+// than half an hour, which a restarted gateway takes.
+func (b *bench) quiet() time.Duration {
+	return max(10*b.Vessel.Interval, 30*time.Minute)
+}

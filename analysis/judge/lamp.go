@@ -1,0 +1,188 @@
+package judge
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"github.com/nightshelf/nightshelf/analysis"
+	"github.com/nightshelf/nightshelf/ingest"
+	"github.com/nightshelf/nightshelf/ingest/unit"
+)
+
+// slots is how many parts of a day the lamp's own earlier days are kept in.
+const slots = 96 // 15 min each
+
+// lamp remembers what the lamp did on its own earlier days.
+type lamp struct {
+	Usual [slots]float32 // light, umol m-2 s-1
+	Day   [slots]int32   // local day on which the slot was first filled; 0: never
+}
+
+const (
+	// dimBelow is the share of what is due below which a lamp is out of order,
+	// held against its own earlier days; a lamp ages by a tenth or two a year,
+	// and an arm before the sensor takes less than half for long.
+	dimBelow = 0.65
+	// darkBelow is the same against the configured light alone: how far a
+	// sensor stands from the lamp is not known, so only darkness counts.
+	darkBelow = 0.3
+	// onAbove is the share of the peak above which a lamp counts as lit in its
+	// dark hours: more than a neighbour's lamp or a torch on the shelf sheds.
+	onAbove = 0.3
+	// judgedAbove is the share of the peak below which nothing is due: the
+	// shoulders of a lamp that rises and falls.
+	judgedAbove = 0.2
+)
+
+// due is the light that should be there.
+type due struct {
+	low, high float64 // over the half hour around now, umol m-2 s-1; low NaN: unknown
+	below     float64 // share of low below which it is too dark
+}
+
+func (b *bench) light() {
+	if !b.fresh(unit.Light) {
+		return
+	}
+	n := &b.Track.Newest[unit.Light]
+	seen := n.Median()
+	local := b.local()
+	slot, day := slotOf(local), dayOf(local)
+	want := b.due(local, slot, day)
+	peak := b.peak()
+	if math.IsNaN(want.low) || !(peak > 0) {
+		b.Lamp.learn(slot, day, seen)
+		return
+	}
+	below := want.below
+	if b.Held[lampDark] != 0 {
+		below = math.Min(1, below+0.1) // deadband, so that a flicker is one finding
+	}
+	dark := want.low > judgedAbove*peak && seen < below*want.low
+	lit := want.high < 0.05*peak && seen > onAbove*peak
+	sinceDark, sinceLit := b.hold(lampDark, dark), b.hold(lampOn, lit)
+	switch {
+	case sinceDark != 0:
+		b.DarkBad = b.now
+		b.find(analysis.Light, 0, sinceDark, darkLamp(seen, want.low))
+	case sinceLit != 0:
+		b.find(analysis.Light, 0, sinceLit, litLamp(seen))
+	default:
+		b.Lamp.learn(slot, day, seen)
+	}
+}
+
+func darkLamp(seen, want float64) analysis.Finding {
+	what := "Lamp dim"
+	if seen < 0.1*want {
+		what = "Lamp dark in its hours"
+	}
+	return analysis.Finding{
+		What:     fmt.Sprintf("%s, %.0f of about %.0f umol", what, math.Max(seen, 0), want),
+		Cause:    "a lamp, its timer or its fuse, or something before the sensor",
+		First:    "Look at the lamp and its timer.",
+		Evidence: []analysis.Evidence{{Name: "light", Value: seen, Normal: want, Unit: unit.Light.Unit()}}}
+}
+
+func litLamp(seen float64) analysis.Finding {
+	return analysis.Finding{
+		What:     fmt.Sprintf("Lamp lit in its dark hours, %.0f umol", seen),
+		Cause:    "a timer that hangs, or room light left on",
+		First:    "Switch the lamp off at its timer in the morning; one bright night harms little.",
+		Evidence: []analysis.Evidence{{Name: "light", Value: seen, Normal: 0, Unit: unit.Light.Unit()}}}
+}
+
+func (b *bench) local() time.Time {
+	if b.Vessel.Zone != nil {
+		return b.Now.In(b.Vessel.Zone)
+	}
+	return b.Now.UTC()
+}
+
+func slotOf(t time.Time) int { return (t.Hour()*60 + t.Minute()) / 15 }
+
+func dayOf(t time.Time) int32 {
+	return int32(time.Date(t.Year(), t.Month(), t.Day(), 0, 0, 0, 0, time.UTC).Unix() / 86400)
+}
+
+// peak is the lamp's brightest, as set or as seen on earlier days.
+func (b *bench) peak() float64 {
+	top := float32(0)
+	for i, u := range b.Lamp.Usual {
+		if b.Lamp.Day[i] != 0 {
+			top = max(top, u)
+		}
+	}
+	if top > 0 && b.Lamp.whole() {
+		return float64(top)
+	}
+	return math.Max(b.Vessel.ParUmol, float64(top))
+}
+
+// whole reports whether every slot of a day has been seen.
+func (l *lamp) whole() bool {
+	for _, d := range l.Day {
+		if d == 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// due tells what the half hour around now should bring: by the lamp's own
+// earlier days where all three slots were seen on one, else by the
+// configuration.
+func (b *bench) due(local time.Time, slot int, day int32) due {
+	d := due{low: math.Inf(1), high: math.Inf(-1), below: dimBelow}
+	for i := -1; i <= 1; i++ {
+		k := (slot + i + slots) % slots
+		if b.Lamp.Day[k] == 0 || b.Lamp.Day[k] == day {
+			return b.configured(local)
+		}
+		d.low = math.Min(d.low, float64(b.Lamp.Usual[k]))
+		d.high = math.Max(d.high, float64(b.Lamp.Usual[k]))
+	}
+	return d
+}
+
+func (b *bench) configured(local time.Time) due {
+	v := b.Vessel
+	if v.LightsOn < 0 || v.LightHours <= 0 || v.ParUmol <= 0 {
+		return due{low: math.NaN(), high: math.NaN()}
+	}
+	d := due{low: math.Inf(1), high: math.Inf(-1), below: darkBelow}
+	for _, off := range [...]time.Duration{-15 * time.Minute, 0, 15 * time.Minute} {
+		l := configuredLight(v, clockOf(local)+off)
+		d.low, d.high = math.Min(d.low, l), math.Max(d.high, l)
+	}
+	return d
+}
+
+func clockOf(t time.Time) time.Duration {
+	return time.Duration(t.Hour())*time.Hour + time.Duration(t.Minute())*time.Minute + time.Duration(t.Second())*time.Second
+}
+
+// configuredLight is the light set for a clock time: the whole in a square
+// lamp's hours, half a sine over the hours of one that rises and falls.
+func configuredLight(v *ingest.Vessel, clock time.Duration) float64 {
+	const day = 24 * time.Hour
+	into := ((clock-v.LightsOn)%day + day) % day
+	switch {
+	case into >= v.LightHours && v.LightHours < day:
+		return 0
+	case v.LightShape == ingest.Sine:
+		return v.ParUmol * math.Sin(math.Pi*into.Hours()/v.LightHours.Hours())
+	}
+	return v.ParUmol
+}
+
+// learn takes the light of a slot into the lamp's own days. A quarter at each
+// minute, so that the slot ends near the mean of its newest quarter of an hour.
+func (l *lamp) learn(slot int, day int32, seen float64) {
+	if l.Day[slot] == 0 {
+		l.Day[slot], l.Usual[slot] = day, float32(seen)
+		return
+	}
+	l.Usual[slot] += 0.1 * (float32(seen) - l.Usual[slot])
+}

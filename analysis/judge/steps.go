@@ -1,0 +1,65 @@
+package judge
+
+import (
+	"fmt"
+	"time"
+
+	"github.com/nightshelf/nightshelf/analysis"
+	"github.com/nightshelf/nightshelf/ingest/unit"
+)
+
+const (
+	// askAfter is how long a step by day waits for somebody to write down what
+	// they did; people write minutes late.
+	askAfter = 45 * time.Minute
+	// stepStands is how long an unexplained step stays a finding.
+	stepStands = 12 * time.Hour
+)
+
+// steps asks about a sudden change that nobody entered: by day a question,
+// with the house empty a call.
+func (b *bench) steps() {
+	hit, open := b.Track.Question()
+	age := time.Duration(b.now-hit.At) * time.Millisecond
+	settled := b.AirBad != 0 && b.now-b.AirBad < afterAir.Milliseconds()
+	open = open && age < stepStands && !settled
+	if !open {
+		b.Held[stepped], b.Held[asked] = 0, 0
+		return
+	}
+	// Whoever is there when it shows decides how it is asked, once.
+	if b.Held[stepped] == 0 && b.Held[asked] == 0 {
+		if b.Staffed {
+			b.Held[asked] = b.now
+		} else {
+			b.Held[stepped] = b.now
+		}
+	}
+	f := analysis.Finding{
+		What:     fmt.Sprintf("Density %s %.0f %% within minutes and nobody entered why", direction(hit.Ratio), change(hit.Ratio)),
+		Evidence: []analysis.Evidence{{Name: "density after over before", Value: float64(hit.Ratio), Normal: 1}},
+		Sure:     0.8,
+	}
+	switch {
+	case b.Held[stepped] != 0:
+		f.Cause, f.First = "a slipped probe, a siphon, a leak or a burst bag", "Look at the floor and the level, then at the probe."
+		b.find(analysis.Sensor, unit.OD, hit.At, f)
+	case b.lasted(asked, askAfter):
+		f.Cause, f.First = "a draw or a refill that was not written down", "Enter what was done in the logbook."
+		b.find(analysis.Notice, unit.OD, hit.At, f)
+	}
+}
+
+func direction(ratio float32) string {
+	if ratio < 1 {
+		return "fell by"
+	}
+	return "rose by"
+}
+
+func change(ratio float32) float64 {
+	if ratio < 1 {
+		return 100 * float64(1-ratio)
+	}
+	return 100 * float64(ratio-1)
+}

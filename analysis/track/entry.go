@@ -1,0 +1,85 @@
+package track
+
+import (
+	"math"
+
+	"github.com/nightshelf/nightshelf/ingest"
+)
+
+// Note takes in one entry of the logbook, in its place in time, or later than
+// that: an entry that comes late explains what was already seen.
+func (s *State) Note(e ingest.Entry) {
+	ms := millis(e.At)
+	switch e.Kind {
+	case ingest.Fill:
+		s.empty()
+		s.Standing = ms
+	case ingest.Dump:
+		s.empty()
+	case ingest.Inoculate:
+		s.start(e, ms)
+	case ingest.End:
+		s.Ended = ms
+	case ingest.Harvest, ingest.TopUp, ingest.WipeSensor, ingest.FitSensor, ingest.Move, ingest.Sample, ingest.Dose:
+		s.handle(e, ms)
+	}
+}
+
+// start begins a lot.
+func (s *State) start(e ingest.Entry, ms int64) {
+	keep := s.Since != 0 && s.Since >= ms && s.Lot == e.Str("lot")
+	if keep {
+		return // the same entry, brought again
+	}
+	s.Lot, s.Strain, s.Medium = e.Str("lot"), e.Str("strain"), e.Str("medium")
+	if s.Lot == "" {
+		s.Lot = "lot of " + e.At.UTC().Format("2006-01-02")
+	}
+	if od, ok := e.Float("harvest_od"); ok {
+		s.HarvestOD = od
+	} else {
+		s.HarvestOD = 0
+	}
+	s.Since, s.Ended, s.Standing = ms, 0, 0
+	s.Shift, s.StartLog, s.Pace = 0, math.NaN(), math.NaN()
+	nan := math.NaN()
+	s.Day, s.Hours = Rate{nan, nan}, Rate{nan, nan}
+	s.LastHit = Step{}
+	v, _ := e.Float("volume_l")
+	s.Handled = Handling{Kind: ingest.Inoculate, At: ms, VolumeL: v}
+	s.Stage, s.StageSince = stageLag, ms
+}
+
+// empty forgets the lot and the blank: other water comes in.
+func (s *State) empty() {
+	blank := New()
+	s.Lot, s.Strain, s.Medium, s.Since, s.Ended, s.HarvestOD = "", "", "", 0, 0, 0
+	s.Standing, s.Blank, s.BlankNoise, s.BlankBins = 0, blank.Blank, blank.BlankNoise, 0
+	s.Shift, s.StartLog, s.Pace, s.Day, s.Hours = 0, blank.StartLog, blank.Pace, blank.Day, blank.Hours
+	s.LastHit, s.Handled = Step{}, Handling{}
+	s.Stage, s.StageSince = stageEmpty, s.At
+}
+
+// explainWithin is how far the time written for an entry may be from the step
+// it explains: people round, and write from memory.
+const explainWithin = 60 * 60 * 1000 // ms
+
+func (s *State) handle(e ingest.Entry, ms int64) {
+	v, _ := e.Float("volume_l")
+	h := Handling{Kind: e.Kind, At: ms, VolumeL: v, Refilled: e.Flag("refilled")}
+	if s.LastHit.Ratio != 0 && !s.LastHit.Explained && fits(h, s.LastHit) {
+		s.LastHit.Explained, s.LastHit.Entry = true, e.Kind
+	}
+	if ms >= s.Handled.At {
+		s.Handled = h
+	}
+}
+
+// fits reports whether what was done at h would make a step like hit.
+func fits(h Handling, hit Step) bool {
+	if h.Kind == "" || h.Kind == ingest.Dose {
+		return false
+	}
+	d := h.At - hit.At
+	return -explainWithin <= d && d <= explainWithin
+}

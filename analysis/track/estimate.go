@@ -1,0 +1,104 @@
+package track
+
+import (
+	"math"
+
+	"github.com/nightshelf/nightshelf/analysis"
+	"github.com/nightshelf/nightshelf/ingest/unit"
+)
+
+const (
+	stageEmpty int8 = iota
+	stageStanding
+	stageLag
+	stageExponential
+	stageDeclining
+	stageStationary
+	stageDeath
+)
+
+var phases = [...]analysis.Phase{analysis.Empty, analysis.Standing, analysis.Lag, analysis.Exponential,
+	analysis.Declining, analysis.Stationary, analysis.Death}
+
+const (
+	// lagMost is how long a lag may last (two days, common practice).
+	lagMost = 48 * 60 * 60 * 1000 // ms
+	// growing is the net growth, 1/d, below which a lot does not count as
+	// growing: a third of the pace that makes ten out of one in a week
+	// (ln 10 / 7 d = 0.33 per day; about a week is common practice).
+	growing = 0.11
+	// fullPace is the share of a lot's greatest pace that is still its full one.
+	fullPace = 0.75
+)
+
+func (s *State) renewStage() {
+	stage := s.stage()
+	if stage != s.Stage {
+		s.Stage, s.StageSince = stage, s.At
+	}
+}
+
+func (s *State) stage() int8 {
+	g := s.Day.PerDay
+	switch {
+	case math.IsNaN(g) && s.At-s.Since < lagMost:
+		return stageLag
+	case math.IsNaN(g):
+		return s.Stage
+	case g < growing && s.At-s.Since < lagMost && !(s.Pace > 2*growing):
+		return stageLag
+	case g < -growing && g+2*s.Day.Error < 0:
+		return stageDeath
+	case g < growing:
+		return stageStationary
+	case g >= fullPace*s.Pace:
+		return stageExponential
+	}
+	return stageDeclining
+}
+
+// z90 is the 95th percentile of the standard normal: the half width of a 90 %
+// interval in standard errors.
+const z90 = 1.6448536269514722
+
+func interval(likely, sigma float64) analysis.Interval {
+	return analysis.Interval{Low: likely - z90*sigma, Likely: likely, High: likely + z90*sigma}
+}
+
+// Estimate returns what is believed now.
+func (s *State) Estimate() analysis.Estimate {
+	nan := math.NaN()
+	unknown := analysis.Interval{Low: nan, Likely: nan, High: nan}
+	e := analysis.Estimate{
+		At: at(s.At), Lot: s.Lot, Strain: s.Strain, Medium: s.Medium, Since: at(s.Since),
+		Density: unknown, Growth: unknown, Recent: unknown, Doubling: nan,
+		Blank: interval(s.Blank, s.BlankNoise), BlankLearnt: s.BlankBins > 0,
+		Phase: phases[s.Stage], PhaseSince: at(s.StageSince),
+	}
+	if s.Lot == "" && s.Standing != 0 {
+		e.Phase, e.PhaseSince = analysis.Standing, at(s.Standing)
+	}
+	if od := s.Smooth(); !math.IsNaN(od) {
+		b, _ := s.Bin(s.Latest)
+		e.Density = interval(od-s.Blank, math.Hypot(float64(b.Noise), s.BlankNoise))
+	}
+	if !math.IsNaN(s.Day.PerDay) {
+		e.Growth = interval(s.Day.PerDay, s.Day.Error)
+		if s.Day.PerDay > 0 {
+			e.Doubling = math.Ln2 / s.Day.PerDay
+		}
+	}
+	if !math.IsNaN(s.Hours.PerDay) {
+		e.Recent = interval(s.Hours.PerDay, s.Hours.Error)
+	}
+	return e
+}
+
+// Smooth returns the newest od without spikes: the median of the newest bin,
+// or of the newest readings where no bin is closed yet; NaN without any.
+func (s *State) Smooth() float64 {
+	if b, ok := s.Bin(s.Latest); ok {
+		return float64(b.OD)
+	}
+	return s.Newest[unit.OD].Median()
+}

@@ -1,0 +1,126 @@
+package track
+
+import (
+	"math"
+	"slices"
+	"time"
+)
+
+const (
+	perHour = int32(time.Hour / BinLength)
+	perDay  = 24 * perHour
+)
+
+// LogDensity returns the logarithm of the density of a bin with all steps
+// taken out, and its standard error; ok is false where the density does not
+// stand out of noise and blank by three standard errors.
+func (s *State) LogDensity(b Bin) (log, sigma float64, ok bool) {
+	d := float64(b.OD) - s.Blank
+	noise := math.Hypot(float64(b.Noise), s.BlankNoise/3)
+	if b.Count == 0 || d < 3*noise || d <= 0 {
+		return math.NaN(), math.NaN(), false
+	}
+	return math.Log(d) + float64(b.Shift), noise / d, true
+}
+
+// Level returns the median log density of the n bins that end with index, and
+// its standard error; ok is false where fewer than half of them tell.
+func (s *State) Level(index, n int32) (log, sigma float64, ok bool) {
+	var logs, noise [bins]float64
+	k := 0
+	for i := index - n + 1; i <= index; i++ {
+		b, kept := s.Bin(i)
+		if !kept || !s.within(b) {
+			continue
+		}
+		if l, e, fine := s.LogDensity(b); fine {
+			logs[k], noise[k] = l, e
+			k++
+		}
+	}
+	if k == 0 || int32(2*k) < n {
+		return math.NaN(), math.NaN(), false
+	}
+	slices.Sort(logs[:k])
+	slices.Sort(noise[:k])
+	// 1.25: the median's standard error over the mean's for normal noise.
+	return logs[k/2], 1.25 * noise[k/2] / math.Sqrt(float64(k)), true
+}
+
+// within reports whether the bin lies wholly within the present lot.
+func (s *State) within(b Bin) bool {
+	return s.Since != 0 && int64(b.Index)*BinLength.Milliseconds() >= s.Since
+}
+
+// renew works the growth rates and the phase out again.
+func (s *State) renew() {
+	if s.Lot == "" {
+		return
+	}
+	s.Day = s.slope(s.Latest, perDay, perHour)
+	s.Hours = s.slope(s.Latest, 3*perHour, 1)
+	if level, _, ok := s.Level(s.Latest, perHour); ok && math.IsNaN(s.StartLog) {
+		s.StartLog = level
+	}
+	if g := s.Day.PerDay; g > 0 && !(s.Pace >= g) {
+		s.Pace = g
+	}
+	s.renewStage()
+}
+
+// slope is the net specific growth rate over the span bins that end with
+// index, by Theil and Sen's median of pairwise slopes over medians of stride
+// bins each (Sen 1968, J. Am. Stat. Assoc. 63:1379-1389). Unknown unless the
+// lot has run for most of the span.
+func (s *State) slope(index, span, stride int32) Rate {
+	var x, y [bins]float64
+	n := 0
+	for i := index - span + stride; i <= index; i += stride {
+		if l, _, ok := s.Level(i, stride); ok {
+			x[n], y[n] = float64(i-stride/2)/float64(perDay), l
+			n++
+		}
+	}
+	points := int(span / stride)
+	if n < 4 || 4*n < 3*points {
+		return Rate{math.NaN(), math.NaN()}
+	}
+	return theilSen(x[:n], y[:n])
+}
+
+func theilSen(x, y []float64) Rate {
+	var pairs [bins]float64
+	all := pairs[:0]
+	for i := range x {
+		for j := i + 1; j < len(x); j++ {
+			all = append(all, (y[j]-y[i])/(x[j]-x[i]))
+		}
+	}
+	slices.Sort(all)
+	m := len(all)
+	slope := all[m/2]
+	return Rate{PerDay: slope, Error: slopeError(x, y, slope)}
+}
+
+// slopeError is the standard error of a slope from the robust spread of the
+// residuals. Neighbouring residuals hang together (day and night, slow noise),
+// so it is doubled: an allowance for correlation, to be measured later.
+func slopeError(x, y []float64, slope float64) float64 {
+	var buf [bins]float64
+	res := buf[:len(x)]
+	mean := 0.0
+	for i := range x {
+		mean += x[i] / float64(len(x))
+		res[i] = y[i] - slope*x[i]
+	}
+	slices.Sort(res)
+	mid := res[len(res)/2]
+	sxx := 0.0
+	for i := range x {
+		sxx += (x[i] - mean) * (x[i] - mean)
+		res[i] = math.Abs(res[i] - mid)
+	}
+	slices.Sort(res)
+	sigma := 1.4826 * res[len(res)/2]
+	return 2 * sigma / math.Sqrt(sxx)
+}

@@ -1,0 +1,144 @@
+package track
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"github.com/nightshelf/nightshelf/ingest"
+	"github.com/nightshelf/nightshelf/ingest/unit"
+)
+
+// Take takes in one reading. Readings must come in order of their time; one
+// that repeats the time of its predecessor is left out.
+func (s *State) Take(r ingest.Reading) {
+	ms := millis(r.At)
+	n := &s.Newest[r.Quantity]
+	if n.At != 0 && ms <= n.At {
+		return
+	}
+	s.Advance(r.At)
+	n.take(ms, r.Value)
+	if r.Quantity == unit.OD {
+		s.raw(ms, r.Value)
+	}
+}
+
+// Advance says that time has come to t: bins that are over are closed.
+func (s *State) Advance(t time.Time) {
+	ms := millis(t)
+	if ms <= s.At {
+		return
+	}
+	s.At = ms
+	if s.RawCount > 0 && binIndex(ms) > s.RawIndex {
+		s.close()
+	}
+}
+
+func (n *Newest) take(ms int64, v float64) {
+	if n.At == 0 {
+		n.First = ms
+	}
+	if n.At != 0 && v == n.Value {
+		n.Run++
+	} else {
+		// The run that ends here was life, not a stuck probe.
+		n.Seen += n.Run
+		n.Same += max(n.Run-1, 0)
+		n.Run, n.RunSince = 1, ms
+	}
+	n.At, n.Value = ms, v
+	copy(n.Last[:], n.Last[1:])
+	n.Last[recent-1] = float32(v)
+	n.Filled = min(n.Filled+1, recent)
+}
+
+// Median returns the median of the newest values, NaN where there are none.
+func (n *Newest) Median() float64 {
+	if n.Filled == 0 {
+		return math.NaN()
+	}
+	var v [recent]float32
+	copy(v[:], n.Last[:])
+	part := v[recent-int(n.Filled):]
+	slices.Sort(part)
+	return float64(part[len(part)/2])
+}
+
+func (s *State) raw(ms int64, v float64) {
+	s.RawIndex = binIndex(ms)
+	if int(s.RawCount) == rawMost {
+		// More often than every 10 s: the newest are kept, which is as good a
+		// sample of the bin as any.
+		copy(s.Raw[:], s.Raw[1:])
+		s.RawCount--
+	}
+	s.Raw[s.RawCount] = float32(v)
+	s.RawCount++
+}
+
+// close brings the raw values of the filling bin to one bin.
+func (s *State) close() {
+	raw := s.Raw[:s.RawCount]
+	slices.Sort(raw)
+	mid := median(raw)
+	b := Bin{Index: s.RawIndex, Count: s.RawCount, OD: mid, Noise: spread(raw, mid) / float32(math.Sqrt(float64(len(raw)))), Shift: s.Shift}
+	s.RawCount = 0
+	s.Bins[int(b.Index)%bins] = b
+	s.Latest = b.Index
+	s.learnBlank(b)
+	s.findStep(b)
+	s.renew()
+}
+
+// median of a sorted, non-empty slice.
+func median(v []float32) float32 {
+	n := len(v)
+	if n%2 == 1 {
+		return v[n/2]
+	}
+	return (v[n/2-1] + v[n/2]) / 2
+}
+
+// spread is the robust standard deviation of sorted values about mid: 1.4826
+// times the median absolute deviation, consistent for the normal
+// distribution (Rousseeuw and Croux 1993). Few values tell little of it, so
+// that it is never below what three decimals of od can resolve.
+func spread(sorted []float32, mid float32) float32 {
+	const resolution = 0.0005
+	var dev [rawMost]float32
+	d := dev[:len(sorted)]
+	for i, v := range sorted {
+		d[i] = float32(math.Abs(float64(v - mid)))
+	}
+	slices.Sort(d)
+	return max(1.4826*median(d), resolution)
+}
+
+// standingMost is the greatest od that a vessel without a lot may show and
+// still be taken for standing medium that nobody entered: a tenth of a vessel
+// inoculated from a dark one already shows more (common practice: a tenth, at
+// an od of 0.5 or so).
+const standingMost = 0.04
+
+// learnBlank takes bins of standing medium for the blank: their slow mean.
+func (s *State) learnBlank(b Bin) {
+	if s.Lot != "" || b.OD > standingMost {
+		return
+	}
+	if s.Standing == 0 {
+		s.Standing = int64(b.Index) * BinLength.Milliseconds()
+	}
+	// A day of bins weighs as much as all before: fouling and topping up move
+	// a blank slowly.
+	s.BlankBins++
+	w := 1 / float64(min(s.BlankBins, 144))
+	d := float64(b.OD) - s.Blank
+	s.Blank += w * d
+	if s.BlankBins == 1 {
+		s.BlankNoise = unknownBlank
+		return
+	}
+	s.BlankNoise = math.Sqrt((1-w)*s.BlankNoise*s.BlankNoise + w*d*d)
+}
