@@ -30,8 +30,17 @@ type fall struct {
 // settled cells come back into the beam within hours of mixing.
 const afterAir = 3 * time.Hour
 
+// afterStep is how long a culture is not accused after a step that nobody
+// explained: a day, in which somebody comes by.
+const afterStep = 24 * time.Hour
+
 func (b *bench) culture() {
 	if b.ODBad != 0 && b.now-b.ODBad < afterAir.Milliseconds() || !b.fresh(unit.OD) || b.Track.Since == 0 {
+		b.Held[crashing], b.Held[stalled] = 0, 0
+		return
+	}
+	if hit, open := b.Track.Question(); open && b.now-hit.At < afterStep.Milliseconds() {
+		// What the probe looks at is not known; that is asked elsewhere.
 		b.Held[crashing], b.Held[stalled] = 0, 0
 		return
 	}

@@ -131,15 +131,27 @@ func (b *bench) find(class analysis.Class, q ingest.Quantity, since int64, f ana
 	b.out = append(b.out, f)
 }
 
-// fresh reports whether a quantity has been heard within the time a sensor may
-// be quiet, so that its newest values may be believed to be of now.
-func (b *bench) fresh(q ingest.Quantity) bool {
+// fresh reports whether a quantity has been heard so lately that its newest
+// values may be believed to be of now. Where one of the conditions holds
+// already, it goes on to hold until the sensor counts as silent: a gap in the
+// readings ends no trouble.
+func (b *bench) fresh(q ingest.Quantity, held ...int) bool {
 	n := &b.Track.Newest[q]
-	return n.Filled > 0 && b.now-n.At <= b.quiet().Milliseconds() && b.Held[impossibleFirst+int(q)] == 0
+	if n.Filled == 0 || b.Held[impossibleFirst+int(q)] != 0 {
+		return false
+	}
+	limit := max(3*b.Vessel.Interval, 10*time.Minute)
+	for _, c := range held {
+		if b.Held[c] != 0 {
+			limit = b.quiet()
+		}
+	}
+	return b.now-n.At <= limit.Milliseconds()
 }
 
 // quiet is how long a sensor may say nothing: ten readings, and never less
-// than half an hour, which a restarted gateway takes.
+// than an hour. Links drop out for tens of minutes in a wet room full of
+// pumps, and a culture that was well an hour ago is not lost now.
 func (b *bench) quiet() time.Duration {
-	return max(10*b.Vessel.Interval, 30*time.Minute)
+	return max(10*b.Vessel.Interval, time.Hour)
 }

@@ -17,6 +17,18 @@ const slots = 96 // 15 min each
 type lamp struct {
 	Usual [slots]float32 // light, umol m-2 s-1
 	Day   [slots]int32   // local day on which the slot was first filled; 0: never
+	// What was set when they were seen: other hours make another lamp.
+	On, Hours time.Duration
+	Shape     ingest.Shape
+	Peak      float64
+}
+
+// of returns the lamp with its memory, or without where its setting changed.
+func (l lamp) of(v *ingest.Vessel) lamp {
+	if l.On == v.LightsOn && l.Hours == v.LightHours && l.Shape == v.LightShape && l.Peak == v.ParUmol {
+		return l
+	}
+	return lamp{On: v.LightsOn, Hours: v.LightHours, Shape: v.LightShape, Peak: v.ParUmol}
 }
 
 const (
@@ -42,9 +54,10 @@ type due struct {
 }
 
 func (b *bench) light() {
-	if !b.fresh(unit.Light) {
+	if !b.fresh(unit.Light, lampDark, lampOn) {
 		return
 	}
+	b.Lamp = b.Lamp.of(b.Vessel)
 	n := &b.Track.Newest[unit.Light]
 	seen := n.Median()
 	local := b.local()
@@ -52,7 +65,7 @@ func (b *bench) light() {
 	want := b.due(local, slot, day)
 	peak := b.peak()
 	if math.IsNaN(want.low) || !(peak > 0) {
-		b.Lamp.learn(slot, day, seen)
+		b.Lamp.learn(slot, day, seen, peak)
 		return
 	}
 	below := want.below
@@ -69,7 +82,7 @@ func (b *bench) light() {
 	case sinceLit != 0:
 		b.find(analysis.Light, 0, sinceLit, litLamp(seen))
 	default:
-		b.Lamp.learn(slot, day, seen)
+		b.Lamp.learn(slot, day, seen, peak)
 	}
 }
 
@@ -177,12 +190,27 @@ func configuredLight(v *ingest.Vessel, clock time.Duration) float64 {
 	return v.ParUmol
 }
 
-// learn takes the light of a slot into the lamp's own days. A quarter at each
-// minute, so that the slot ends near the mean of its newest quarter of an hour.
-func (l *lamp) learn(slot int, day int32, seen float64) {
-	if l.Day[slot] == 0 {
+// learn takes the light of a slot into the lamp's own days, a tenth at each
+// minute. A slot that was seen on an earlier day learns nothing that is far
+// from it: a lamp that fails is no new habit. When other hours are set,
+// the slots are forgotten.
+func (l *lamp) learn(slot int, day int32, seen, peak float64) {
+	usual := float64(l.Usual[slot])
+	switch {
+	case l.Day[slot] == 0:
 		l.Day[slot], l.Usual[slot] = day, float32(seen)
 		return
+	case l.Day[slot] != day && !alike(seen, usual, peak):
+		return
 	}
-	l.Usual[slot] += 0.1 * (float32(seen) - l.Usual[slot])
+	l.Usual[slot] += 0.1 * float32(seen-usual)
+}
+
+// alike reports whether light is about what it was: both next to nothing, or
+// within what a lamp's days differ by.
+func alike(seen, usual, peak float64) bool {
+	if seen < 0.05*peak && usual < 0.05*peak {
+		return true
+	}
+	return seen > (1+dimBelow)/2*usual && seen < 1.25*usual
 }

@@ -133,8 +133,8 @@ func (b *bench) stuck(q ingest.Quantity) {
 	n := &b.Track.Newest[q]
 	held := b.Held[stuckFirst+int(q)] != 0
 	is := b.now-n.RunSince >= stuckFor.Milliseconds() && n.At-n.RunSince >= stuckFor.Milliseconds() && unlikely(n)
-	if q == unit.Airflow && n.Value == 0 {
-		is = false // no air is a finding of its own
+	if q == unit.Airflow && b.Held[airOff] != 0 {
+		is = false // no air is a finding of its own, and the same from hour to hour
 	}
 	if is && !held {
 		b.Held[stuckFirst+int(q)] = n.RunSince

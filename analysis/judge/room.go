@@ -11,7 +11,7 @@ import (
 
 func (b *bench) temperature() {
 	set, band := b.Vessel.TempC, b.Vessel.TempBand
-	if math.IsNaN(set) || set == 0 || band <= 0 || !b.fresh(unit.Temperature) {
+	if math.IsNaN(set) || set == 0 || band <= 0 || !b.fresh(unit.Temperature, tooWarm, tooCold) {
 		return
 	}
 	t := b.Track.Newest[unit.Temperature].Median()
@@ -49,7 +49,7 @@ const (
 )
 
 func (b *bench) air() {
-	if !b.fresh(unit.Airflow) {
+	if !b.fresh(unit.Airflow, airOff, airWeak) {
 		return
 	}
 	n := &b.Track.Newest[unit.Airflow]

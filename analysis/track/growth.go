@@ -57,7 +57,7 @@ func (s *State) renew() {
 	if s.Lot == "" {
 		return
 	}
-	s.Day = s.slope(s.Latest, perDay, perHour)
+	s.Day = s.overDay(s.Latest)
 	s.Hours = s.slope(s.Latest, 3*perHour, 1)
 	if level, _, ok := s.Level(s.Latest, perHour); ok && math.IsNaN(s.StartLog) {
 		s.StartLog = level
@@ -66,6 +66,30 @@ func (s *State) renew() {
 		s.Pace = g
 	}
 	s.renewStage()
+}
+
+// overDay is the net specific growth rate over a whole day that ends with
+// index: what the level of an hour differs by from that of the same hour a day
+// before, so that every hour of the lamp counts once whatever the hour it is
+// asked at (a line through the day would lean to the part that is longer).
+// The median of the newest three such differences.
+func (s *State) overDay(index int32) Rate {
+	var diff [3]float64
+	sigma, n := 0.0, 0
+	for k := range int32(len(diff)) {
+		now, e1, ok1 := s.Level(index-k*perHour, perHour)
+		before, e2, ok2 := s.Level(index-k*perHour-perDay, perHour)
+		if ok1 && ok2 {
+			diff[n], sigma = now-before, max(sigma, math.Hypot(e1, e2))
+			n++
+		}
+	}
+	if n == 0 {
+		return Rate{math.NaN(), math.NaN()}
+	}
+	slices.Sort(diff[:n])
+	// Doubled as in slopeError: noise that lasts for hours is in all three.
+	return Rate{PerDay: diff[n/2], Error: 2 * max(sigma, (diff[n-1]-diff[0])/4)}
 }
 
 // slope is the net specific growth rate over the span bins that end with

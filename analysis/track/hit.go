@@ -24,7 +24,7 @@ func (s *State) findStep(b Bin) {
 		return
 	}
 	jump := after - before
-	if math.Abs(jump) < max(stepLeast, 6*math.Hypot(e1, e2)) || !s.flat(b.Index) {
+	if math.Abs(jump) < max(stepLeast, 6*math.Hypot(e1, e2)) || !s.flat(b.Index, jump) || !s.flat(b.Index-2, jump) {
 		return
 	}
 	when := int64(b.Index-1) * BinLength.Milliseconds()
@@ -36,12 +36,13 @@ func (s *State) findStep(b Bin) {
 	s.takeOut(b.Index, jump)
 }
 
-// flat reports whether the last two bins agree with each other and differ
-// from the one before them: a step, not a slope.
-func (s *State) flat(index int32) bool {
+// flat reports whether the two bins that end with index agree with each other,
+// measured by the jump between two such pairs: a step and not a slope, nor one
+// bin full of bubbles.
+func (s *State) flat(index int32, jump float64) bool {
 	a, okA := s.log(index)
 	b, okB := s.log(index - 1)
-	return okA && okB && math.Abs(a-b) < stepLeast/2
+	return okA && okB && math.Abs(a-b) < max(stepLeast/2, math.Abs(jump)/5)
 }
 
 func (s *State) log(index int32) (float64, bool) {
@@ -49,8 +50,18 @@ func (s *State) log(index int32) (float64, bool) {
 	if !ok || !s.within(b) {
 		return 0, false
 	}
-	l, _, fine := s.LogDensity(b)
-	return l, fine
+	l, _ := s.floored(b)
+	return l, true
+}
+
+// floored is LogDensity where a density that does not stand out of the noise
+// is taken to be as great as could hide in it: a vessel that was emptied, or a
+// probe out of the water, is a step too.
+func (s *State) floored(b Bin) (log, sigma float64) {
+	if l, e, ok := s.LogDensity(b); ok {
+		return l, e
+	}
+	return math.Log(3*math.Hypot(float64(b.Noise), s.BlankNoise/3)) + float64(b.Shift), 1.0 / 3
 }
 
 func (s *State) pair(index int32) (log, sigma float64, ok bool) {
@@ -59,9 +70,9 @@ func (s *State) pair(index int32) (log, sigma float64, ok bool) {
 	if !okA || !okB || !s.within(a) || !s.within(b) {
 		return 0, 0, false
 	}
-	la, ea, fineA := s.LogDensity(a)
-	lb, eb, fineB := s.LogDensity(b)
-	return (la + lb) / 2, math.Hypot(ea, eb) / 2, fineA && fineB
+	la, ea := s.floored(a)
+	lb, eb := s.floored(b)
+	return (la + lb) / 2, math.Hypot(ea, eb) / 2, true
 }
 
 // takeOut shifts the last two bins and all that follow, so that the course

@@ -1,0 +1,79 @@
+package simulate
+
+import (
+	"cmp"
+	"math/rand/v2"
+	"slices"
+	"time"
+
+	"github.com/nightshelf/nightshelf/ingest"
+)
+
+// post brings readings, not always at once and not always once.
+type post struct {
+	Delivery
+	rng      *rand.Rand
+	parcels  []parcel // on their way, in order of arrival
+	gapUntil map[string]time.Time
+}
+
+type parcel struct {
+	arrives  time.Time
+	readings []ingest.Reading
+}
+
+// bring takes what one vessel has measured, appends to out what arrives at
+// once and keeps what comes later.
+func (p *post) bring(out, measured []ingest.Reading, now time.Time) []ingest.Reading {
+	if p.Delivery == (Delivery{}) || len(measured) == 0 {
+		return append(out, measured...)
+	}
+	for len(measured) > 0 {
+		n := 1 // readings of one moment travel together
+		for n < len(measured) && measured[n].At.Equal(measured[0].At) {
+			n++
+		}
+		out = p.send(out, measured[:n], now)
+		measured = measured[n:]
+	}
+	return out
+}
+
+func (p *post) send(out, together []ingest.Reading, now time.Time) []ingest.Reading {
+	lost, repeated, late, when := p.rng.Float64(), p.rng.Float64(), p.rng.Float64(), time.Duration(p.rng.Float64()*float64(p.MaxLate))
+	if lost < p.Lost || now.Before(p.gapUntil[together[0].Vessel]) {
+		return out
+	}
+	if late < p.Late {
+		p.keep(now.Add(when), together)
+	} else {
+		out = append(out, together...)
+	}
+	if repeated < p.Repeated {
+		p.keep(now.Add(when), together)
+	}
+	return out
+}
+
+// gap draws whether a vessel falls silent in the next dt days.
+func (p *post) gap(vessel string, now time.Time, dt float64) {
+	if p.Gaps > 0 && p.rng.Float64() < p.Gaps*dt {
+		p.gapUntil[vessel] = now.Add(time.Duration(p.rng.Float64() * float64(p.MaxGap)))
+	}
+}
+
+func (p *post) keep(arrives time.Time, readings []ingest.Reading) {
+	i, _ := slices.BinarySearchFunc(p.parcels, arrives, func(a parcel, at time.Time) int {
+		return cmp.Or(a.arrives.Compare(at), -1) // behind those of the same time
+	})
+	p.parcels = slices.Insert(p.parcels, i, parcel{arrives, slices.Clone(readings)})
+}
+
+// arrived appends what has arrived by now.
+func (p *post) arrived(out []ingest.Reading, now time.Time) []ingest.Reading {
+	for len(p.parcels) > 0 && !p.parcels[0].arrives.After(now) {
+		out = append(out, p.parcels[0].readings...)
+		p.parcels = p.parcels[1:]
+	}
+	return out
+}
