@@ -22,6 +22,9 @@ func (r *Room) alarm(v *vessel, now time.Time, out *step) {
 	seen := make(map[analysis.Key]bool, len(v.findings))
 	for i := range v.findings {
 		f := &v.findings[i]
+		if f.Class == analysis.Notice {
+			continue // it needs nobody before morning, so it is no alarm
+		}
 		seen[f.Key] = true
 		r.change(v, f.Key, f, now, staffed, out)
 	}
