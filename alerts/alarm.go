@@ -43,7 +43,10 @@ type Alarm struct {
 	Priority Priority
 	Finding  analysis.Finding // as it stood when last seen
 	Pending  time.Time        // since when a finding waits out its on-delay; zero: none waits
-	Clear    time.Time        // since when a raised alarm sees no finding; zero: it sees one
+	// Handling says that Pending began in staffed hours, whose longer wait it
+	// keeps: the last transfer of the day is no alarm because the clock struck.
+	Handling bool
+	Clear    time.Time // since when a raised alarm sees no finding; zero: it sees one
 	Raised   time.Time
 	Ended    time.Time // when it became normal again
 	AckedAt  time.Time

@@ -37,13 +37,13 @@ func Step(a Alarm, f *analysis.Finding, now time.Time, staffed bool, r Rule) (Al
 	}
 	switch a.State {
 	case Normal:
-		return a.fromNormal(f != nil, now, r.Wait(staffed), r)
+		return a.fromNormal(f != nil, now, staffed, r)
 	case Unacknowledged, Acknowledged:
 		return a.fromActive(f != nil, now, r.OffDelay)
 	case Returned:
-		return a.fromReturned(f != nil, now, r.Wait(staffed), r)
+		return a.fromReturned(f != nil, now, staffed, r)
 	}
-	a.Pending, a.Clear = time.Time{}, time.Time{}
+	a.Pending, a.Handling, a.Clear = time.Time{}, false, time.Time{}
 	return a, None
 }
 
@@ -78,8 +78,8 @@ func (a Alarm) latest() time.Time {
 	return later(later(a.Pending, a.Clear), later(a.Raised, a.Ended))
 }
 
-func (a Alarm) fromNormal(seen bool, now time.Time, wait time.Duration, r Rule) (Alarm, Change) {
-	if !a.held(seen, now, wait) {
+func (a Alarm) fromNormal(seen bool, now time.Time, staffed bool, r Rule) (Alarm, Change) {
+	if !a.held(seen, now, staffed, r) {
 		return a, None
 	}
 	a.ID = alarmID(a.Key, now)
@@ -105,12 +105,12 @@ func (a Alarm) fromActive(seen bool, now time.Time, off time.Duration) (Alarm, C
 	return a, Cleared
 }
 
-func (a Alarm) fromReturned(seen bool, now time.Time, wait time.Duration, r Rule) (Alarm, Change) {
-	if a.held(seen, now, wait) {
+func (a Alarm) fromReturned(seen bool, now time.Time, staffed bool, r Rule) (Alarm, Change) {
+	if a.held(seen, now, staffed, r) {
 		if now.Sub(a.Clear) >= r.ReAlarm {
 			return a.raise(now, r), Reraised
 		}
-		a.State, a.Pending, a.Clear = Unacknowledged, time.Time{}, time.Time{}
+		a.State, a.Pending, a.Handling, a.Clear = Unacknowledged, time.Time{}, false, time.Time{}
 		return a, Resumed
 	}
 	// While a finding waits out its on-delay the trouble may be back: an
@@ -122,22 +122,23 @@ func (a Alarm) fromReturned(seen bool, now time.Time, wait time.Duration, r Rule
 	return a, None
 }
 
-// held keeps Pending and reports whether the finding has stood for wait.
-func (a *Alarm) held(seen bool, now time.Time, wait time.Duration) bool {
+// held keeps Pending and reports whether the finding has stood for its wait:
+// that of staffed hours if people are there or were when it began.
+func (a *Alarm) held(seen bool, now time.Time, staffed bool, r Rule) bool {
 	if !seen {
-		a.Pending = time.Time{}
+		a.Pending, a.Handling = time.Time{}, false
 		return false
 	}
 	if a.Pending.IsZero() {
-		a.Pending = now
+		a.Pending, a.Handling = now, staffed
 	}
-	return now.Sub(a.Pending) >= wait
+	return now.Sub(a.Pending) >= r.Wait(staffed || a.Handling)
 }
 
 // raise makes a an unacknowledged alarm that somebody must be told of.
 func (a Alarm) raise(now time.Time, r Rule) Alarm {
 	a.State, a.Priority, a.Raised = Unacknowledged, r.Priority, now
-	a.Pending, a.Clear, a.Ended = time.Time{}, time.Time{}, time.Time{}
+	a.Pending, a.Handling, a.Clear, a.Ended = time.Time{}, false, time.Time{}, time.Time{}
 	a.AckedAt, a.AckedBy, a.CallID = time.Time{}, "", ""
 	return a
 }
