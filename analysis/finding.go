@@ -1,6 +1,8 @@
 package analysis
 
 import (
+	"encoding/json"
+	"math"
 	"time"
 
 	"github.com/nightshelf/nightshelf/ingest"
@@ -45,6 +47,43 @@ type Evidence struct {
 	Value  float64 // what was seen
 	Normal float64 // what was expected; NaN where nothing was
 	Unit   string
+}
+
+// evidenceJSON is Evidence in JSON, which has no NaN: null says unknown.
+type evidenceJSON struct {
+	Name   string   `json:"name"`
+	Value  *float64 `json:"value"`
+	Normal *float64 `json:"normal"`
+	Unit   string   `json:"unit,omitempty"`
+}
+
+// MarshalJSON implements json.Marshaler; what is unknown or infinite is null.
+func (e Evidence) MarshalJSON() ([]byte, error) {
+	return json.Marshal(evidenceJSON{Name: e.Name, Value: known(e.Value), Normal: known(e.Normal), Unit: e.Unit})
+}
+
+// UnmarshalJSON implements json.Unmarshaler; null is NaN.
+func (e *Evidence) UnmarshalJSON(data []byte) error {
+	var j evidenceJSON
+	if err := json.Unmarshal(data, &j); err != nil {
+		return err
+	}
+	*e = Evidence{Name: j.Name, Value: orNaN(j.Value), Normal: orNaN(j.Normal), Unit: j.Unit}
+	return nil
+}
+
+func known(v float64) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	return &v
+}
+
+func orNaN(v *float64) float64 {
+	if v == nil {
+		return math.NaN()
+	}
+	return *v
 }
 
 // Finding is what the judge sees in one vessel now.

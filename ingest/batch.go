@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"time"
+	"unicode"
+	"unicode/utf8"
 )
 
 // Message is one message as it came from a broker.
@@ -93,13 +95,14 @@ var (
 const MaxVesselName = 64
 
 // ValidVesselName reports whether s can name a vessel: 1 to MaxVesselName
-// bytes of UTF-8 without control characters.
+// bytes of UTF-8 without control characters, not ending in a backslash, which
+// line protocol cannot carry.
 func ValidVesselName(s string) bool {
-	if s == "" || len(s) > MaxVesselName {
+	if s == "" || len(s) > MaxVesselName || s[len(s)-1] == '\\' {
 		return false
 	}
 	for _, r := range s {
-		if r < ' ' || r == 0x7f || r == 0xfffd {
+		if unicode.IsControl(r) || r == utf8.RuneError {
 			return false
 		}
 	}

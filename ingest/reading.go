@@ -20,3 +20,13 @@ type Reading struct {
 // Stamp brings t to the form in which times are kept and compared: UTC, whole
 // milliseconds (cut, not rounded), no monotonic part.
 func Stamp(t time.Time) time.Time { return time.UnixMilli(t.UnixMilli()).UTC() }
+
+// The quantities, as in [unit].
+const (
+	OD          = unit.OD
+	Temperature = unit.Temperature
+	Light       = unit.Light
+	Airflow     = unit.Airflow
+	OD2         = unit.OD2
+	PH          = unit.PH
+)

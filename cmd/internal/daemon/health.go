@@ -1,0 +1,52 @@
+package daemon
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"github.com/nightshelf/nightshelf/cmd/internal/page"
+)
+
+var _ page.Health = (*Daemon)(nil)
+
+const (
+	// pingWithin bounds the question to the database.
+	pingWithin = time.Second
+	// backlogMost is how many batches may wait before the watch counts as
+	// behind: minutes of a busy room.
+	backlogMost = 1000
+)
+
+// Ready implements page.Health.
+func (d *Daemon) Ready() []page.Part {
+	ctx, cancel := context.WithTimeout(context.Background(), pingWithin)
+	defer cancel()
+	parts := []page.Part{d.brokerPart(), {Name: "store", OK: true}}
+	if err := d.store.Ping(ctx); err != nil {
+		parts[1] = page.Part{Name: "store", Detail: err.Error()}
+	}
+	return append(parts, d.backlogPart(), d.callsPart())
+}
+
+func (d *Daemon) brokerPart() page.Part {
+	s := d.link.State()
+	p := page.Part{Name: "broker", OK: s.OK, Detail: s.Detail}
+	if p.OK && !s.Last.IsZero() {
+		p.Detail = fmt.Sprintf("last message %s ago", d.now().Sub(s.Last).Round(time.Second))
+	}
+	return p
+}
+
+func (d *Daemon) backlogPart() page.Part {
+	v := d.watch.view.Load()
+	switch {
+	case v == nil:
+		return page.Part{Name: "backlog", Detail: "the watch has not begun"}
+	case v.stuck != "":
+		return page.Part{Name: "backlog", Detail: v.stuck}
+	case v.backlog > backlogMost:
+		return page.Part{Name: "backlog", Detail: fmt.Sprintf("%d batches wait to be judged", v.backlog)}
+	}
+	return page.Part{Name: "backlog", OK: true}
+}
