@@ -30,7 +30,7 @@ func CallBody(f analysis.Finding, about About) string {
 		prefixed("Likely ", cause(f)),
 		prefixed("First: ", lowerFirst(first(f))),
 		prefixed("Lots at risk, related to this one: ", list(about.AtRisk, 40)),
-		prefixed("Mind: ", lowerFirst(w.mind)),
+		prefixed("Mind: ", lowerFirst(mind(f))),
 		prefixed("Safety: ", lowerFirst(w.safety)),
 	)
 	if w.safety != "" {

@@ -27,7 +27,7 @@ func GroupText(fs []analysis.Finding, zone *time.Location) string {
 		{text: sentence(list(vessels(fs), 12)), keep: 7},
 		{text: prefixed("Likely one cause for all: ", together[f.Class]), keep: 5},
 		{text: prefixed("First: ", lowerFirst(first(f))), keep: 8},
-		{text: sentence(said[f.Class].mind), keep: 1},
+		{text: sentence(mind(f)), keep: 1},
 	})
 }
 

@@ -26,7 +26,6 @@ type About struct {
 // cause; what to do first; who else is at risk. What does not fit is left out
 // whole, the least needed first; what must be said is cut between words.
 func CallText(f analysis.Finding, about About) string {
-	w := said[f.Class]
 	return fit([]part{
 		{text: head(f, about) + sentence(happening(f, about)), keep: 9},
 		{text: sureness(f), keep: 2},
@@ -34,7 +33,7 @@ func CallText(f analysis.Finding, about About) string {
 		{text: prefixed("Likely ", cause(f)), keep: 5},
 		{text: prefixed("First: ", lowerFirst(first(f))), keep: 8},
 		{text: prefixed("At risk: ", list(about.AtRisk, 6)), keep: 4},
-		{text: sentence(w.mind), keep: 1},
+		{text: sentence(mind(f)), keep: 1},
 	})
 }
 
@@ -122,6 +121,16 @@ func first(f analysis.Finding) string {
 		return s
 	}
 	return said[f.Class].first
+}
+
+// mind is what would mislead, unless the cause says it already.
+func mind(f analysis.Finding) string {
+	m := said[f.Class].mind
+	clause, _, _ := strings.Cut(lowerFirst(m), ":")
+	if strings.Contains(lowerFirst(cause(f)), clause) {
+		return ""
+	}
+	return m
 }
 
 // sureness tells a probability in whole per cent, never as certainty.

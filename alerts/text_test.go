@@ -53,6 +53,16 @@ func TestCallTextLeavesOutTheLeastNeededFirst(t *testing.T) {
 	}
 }
 
+func TestNothingIsSaidTwice(t *testing.T) {
+	f := full()
+	f.Cause = "a shut clamp or the pump; cells settle, so that the od falls though none has died"
+	for _, got := range []string{CallText(f, about()), CallBody(f, about())} {
+		if n := strings.Count(strings.ToLower(got), "cells settle"); n != 1 {
+			t.Errorf("said %d times that cells settle: %s", n, got)
+		}
+	}
+}
+
 // Each class has words of its own when the finding says nothing but its class.
 func TestEveryClassSpeaks(t *testing.T) {
 	heard := map[string]analysis.Class{}

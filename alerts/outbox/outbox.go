@@ -2,10 +2,10 @@
 // due from the ledger, brings each to the phones in order until one has taken
 // it, and writes down every attempt before the next.
 //
-// A call arrives at least once: when the attempt cannot be written down after a
-// receiver took the call, it is brought again under the same id, by which
-// receivers know it. A call that cannot arrive is written down as failed or
-// expired, with the reason, and logged as an error.
+// A call arrives at least once: when the process ends after a receiver took
+// the call and before that is written down, it is brought again under the same
+// id, by which receivers know it. A call that cannot arrive is written down as
+// failed or expired, with the reason, and logged as an error.
 package outbox
 
 import (
@@ -32,7 +32,7 @@ type Store interface {
 
 // Phone is a receiver of calls.
 type Phone struct {
-	Name string
+	Name string // its own: no two phones share it
 	// Send makes one attempt and waits for its end.
 	Send func(ctx context.Context, c alerts.Call) alerts.Result
 }
@@ -51,8 +51,8 @@ type Options struct {
 const (
 	// base and most bound the wait between attempts: full jitter, a random
 	// share of min(most, base 2^n) (AWS Architecture Blog, "Exponential
-	// Backoff And Jitter", 2015). A night call is worth an attempt every few
-	// minutes for as long as it is worth anything.
+	// Backoff And Jitter", 2015, from memory). A night call is worth an
+	// attempt every few minutes for as long as it is worth anything.
 	base = 5 * time.Second
 	most = 5 * time.Minute
 	// least keeps a draw near zero from hammering a receiver.
@@ -61,14 +61,19 @@ const (
 	helping = 16
 	// rest is the wait after trouble with the store itself.
 	rest = 5 * time.Second
-	// idle is how often the store is asked without anybody having called.
+	// idle is how often the store is asked without anybody having called; it
+	// also bounds what a clock that was set can do to a wait.
 	idle = time.Minute
+	// longest bounds one attempt, writing the writing down of one.
+	longest = time.Minute
+	writing = 5 * time.Second
 )
 
 // Outbox delivers calls. Make it with New.
 type Outbox struct {
 	o    Options
 	wake chan struct{}
+	seen memory // belongs to run
 
 	mu     sync.Mutex // guards the rest
 	cancel context.CancelFunc
@@ -81,7 +86,10 @@ type State struct {
 	Delivered int64 // since the start
 	Failed    int64 // failed or expired, since the start
 	Retrying  int   // attempts since one last arrived
+	Queued    int   // calls taken up that have not ended; after a start, once they are due
+	Unwritten int   // calls of which an attempt could not be written down yet
 	LastError string
+	Oldest    time.Time // when the oldest of Queued was queued, by the wall clock; zero if none
 }
 
 // New returns an outbox that does not run yet.
@@ -95,7 +103,7 @@ func New(o Options) *Outbox {
 	if o.Attempted == nil {
 		o.Attempted = func(alerts.Result) {}
 	}
-	return &Outbox{o: o, wake: make(chan struct{}, 1)}
+	return &Outbox{o: o, wake: make(chan struct{}, 1), seen: newMemory()}
 }
 
 // Start begins to deliver.
@@ -112,7 +120,8 @@ func (b *Outbox) Start(context.Context) error {
 }
 
 // Stop ends delivering, cutting an attempt under way short; what was not
-// delivered stays queued. ctx bounds the wait.
+// delivered stays queued. ctx bounds the wait. It may be called twice, and
+// without Start.
 func (b *Outbox) Stop(ctx context.Context) error {
 	b.mu.Lock()
 	cancel, done := b.cancel, b.done
@@ -142,55 +151,6 @@ func (b *Outbox) State() State {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	return b.state
-}
-
-func (b *Outbox) run(ctx context.Context, done chan struct{}) {
-	defer close(done)
-	for ctx.Err() == nil {
-		wait := b.round(ctx)
-		timer := time.NewTimer(wait)
-		select {
-		case <-ctx.Done():
-		case <-b.wake:
-		case <-timer.C:
-		}
-		timer.Stop()
-	}
-}
-
-// round delivers what is due and returns how long to wait for more.
-func (b *Outbox) round(ctx context.Context) time.Duration {
-	calls, err := b.o.Store.Due(ctx, time.Now(), helping)
-	if err != nil {
-		return b.trouble(ctx, "read the calls that are due", err)
-	}
-	for _, c := range calls {
-		if err := b.deliver(ctx, c); err != nil {
-			return b.trouble(ctx, "write down an attempt", err)
-		}
-		if ctx.Err() != nil {
-			return 0
-		}
-	}
-	if len(calls) == helping {
-		return 0
-	}
-	next, queued, err := b.o.Store.NextDue(ctx)
-	if err != nil {
-		return b.trouble(ctx, "read when a call is due", err)
-	}
-	if !queued {
-		return idle
-	}
-	return min(max(time.Until(next), 0), idle)
-}
-
-func (b *Outbox) trouble(ctx context.Context, step string, err error) time.Duration {
-	if ctx.Err() == nil {
-		b.o.Logger.Error("outbox: "+step, "error", err)
-		b.note(func(s *State) { s.LastError = step + ": " + err.Error() })
-	}
-	return rest
 }
 
 func (b *Outbox) note(change func(*State)) {

@@ -217,23 +217,29 @@ func TestSilence(t *testing.T) {
 	}
 }
 
+// shuffle brings readings late and repeats some, within the lateness allowed.
+func shuffle(readings []ingest.Reading, seed uint64) []ingest.Reading {
+	r := rand.New(rand.NewPCG(seed, 5))
+	out := slices.Clone(readings)
+	for range len(out) / 4 { // four readings each 2 min: 50 places are 25 min
+		i := r.IntN(len(out) - 50)
+		j := i + r.IntN(50)
+		x := out[i]
+		out = slices.Insert(slices.Delete(out, i, i+1), j, x)
+	}
+	for range 200 {
+		i := r.IntN(len(out) - 50)
+		out = slices.Insert(out, i+r.IntN(50), out[i])
+	}
+	return out
+}
+
 // Whatever the order of arrival within the lateness allowed, what is believed
 // and found in the end is the same.
 func TestLateAndRepeatedReadings(t *testing.T) {
 	off := noon.Add(14 * time.Hour)
 	inOrder := stretch("C01", noon, 15*time.Hour, 1, airOff(off, off.Add(time.Hour)))
-	r := rand.New(rand.NewPCG(5, 5))
-	shuffled := slices.Clone(inOrder)
-	for range len(shuffled) / 4 { // four readings each 2 min: 50 places are 25 min
-		i := r.IntN(len(shuffled) - 50)
-		j := i + r.IntN(50)
-		x := shuffled[i]
-		shuffled = slices.Insert(slices.Delete(shuffled, i, i+1), j, x)
-	}
-	for range 200 {
-		i := r.IntN(len(shuffled) - 50)
-		shuffled = slices.Insert(shuffled, i+r.IntN(50), shuffled[i])
-	}
+	shuffled := shuffle(inOrder, 5)
 	// Both end with the same readings, so that the clock stands alike.
 	tail := stretch("C01", noon.Add(15*time.Hour), 2*time.Hour, 2, nil)
 	views := func(readings []ingest.Reading) []View {
@@ -259,7 +265,7 @@ func TestLateAndRepeatedReadings(t *testing.T) {
 // How readings are parted into batches changes nothing, not even an alarm.
 func TestBatchesDoNotMatter(t *testing.T) {
 	off := noon.Add(14 * time.Hour)
-	readings := stretch("C01", noon, 18*time.Hour, 1, airOff(off, off.Add(time.Hour)))
+	readings := shuffle(stretch("C01", noon, 18*time.Hour, 1, airOff(off, off.Add(time.Hour))), 6)
 	run := func(size int) Outcome {
 		room := New(options("C01"))
 		room.Digest(ingest.Batch{Entries: []ingest.Entry{started("C01", noon)}}, noon)

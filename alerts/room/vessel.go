@@ -58,7 +58,7 @@ func (v *vessel) insert(it item) bool {
 		return true // brought again
 	}
 	v.items = slices.Insert(v.items, at, it)
-	if at < v.next || it.At < v.head.At {
+	if at < v.next || it.At < v.head.At || it.At <= v.head.Minute {
 		if v.back == 0 || it.At < v.back {
 			v.back = it.At
 		}

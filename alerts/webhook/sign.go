@@ -61,8 +61,15 @@ func ParseSecret(text string) (Secret, error) {
 // under that id: "v1," and the base64 of the HMAC-SHA256 of
 // id + "." + timestamp + "." + body.
 func (s Secret) sign(id string, at time.Time, body []byte) string {
+	head := []byte(id + "." + strconv.FormatInt(at.Unix(), 10) + ".")
+	return "v1," + base64.StdEncoding.EncodeToString(s.digest(head, body))
+}
+
+// digest is the HMAC-SHA256 (RFC 2104) of parts, one after the other.
+func (s Secret) digest(parts ...[]byte) []byte {
 	h := hmac.New(sha256.New, s.key)
-	h.Write([]byte(id + "." + strconv.FormatInt(at.Unix(), 10) + "."))
-	h.Write(body)
-	return "v1," + base64.StdEncoding.EncodeToString(h.Sum(nil))
+	for _, p := range parts {
+		h.Write(p)
+	}
+	return h.Sum(nil)
 }

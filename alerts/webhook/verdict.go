@@ -128,7 +128,7 @@ func networkDetail(err error) string {
 	if errors.As(err, &op) && op.Err != nil {
 		return op.Op + ": " + inner(op.Err) // without the addresses
 	}
-	return "closed by the receiver before it answered"
+	return "the receiver ended it before it gave an answer that can be read"
 }
 
 // inner is the innermost error: a word of the system such as "connection refused".

@@ -27,7 +27,7 @@ const (
 	deadDecay    = 1.2     // 1/d at which dead cells fall apart
 	deadOD       = 0.8     // od of a dead cell beside that of a living one
 	germOD       = 1.3     // od of bacteria beside that of cells, by weight
-	germsStart   = 0.002   // g/L of bacteria when they show first
+	germsStart   = 0.0007  // g/L of bacteria when they show first
 	germsMost    = 0.06    // g/L at which they stop
 	germsCost    = 0.6     // share of the growth of the cells they then take
 	grazingStart = 0.03    // 1/d of cells eaten at the onset
@@ -39,7 +39,7 @@ const (
 	lysisRest    = 0.08    // share of the cells that no lysis takes
 	heatLoss     = 2.      // 1/d above TMax
 	bleachFrom   = 1.2     // light beside IOpt at which cells that are not settled in take harm
-	bleachLoss   = 0.5     // 1/d for each IOpt above that
+	bleachLoss   = 1.5     // 1/d for each IOpt above that
 )
 
 // culture is what grows in one vessel; everything by litre.

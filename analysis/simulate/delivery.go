@@ -2,7 +2,6 @@ package simulate
 
 import (
 	"cmp"
-	"math/rand/v2"
 	"slices"
 	"time"
 
@@ -12,7 +11,6 @@ import (
 // post brings readings, not always at once and not always once.
 type post struct {
 	Delivery
-	rng      *rand.Rand
 	parcels  []parcel // on their way, in order of arrival
 	gapUntil map[string]time.Time
 }
@@ -22,26 +20,30 @@ type parcel struct {
 	readings []ingest.Reading
 }
 
-// bring takes what one vessel has measured, appends to out what arrives at
-// once and keeps what comes later.
-func (p *post) bring(out, measured []ingest.Reading, now time.Time) []ingest.Reading {
-	if p.Delivery == (Delivery{}) || len(measured) == 0 {
-		return append(out, measured...)
-	}
+// bring takes what was measured in one step, appends to out what arrives at
+// once and keeps what comes later. It draws as often for a silent vessel.
+func (p *post) bring(out, measured []ingest.Reading, from map[string]*pot, now time.Time) []ingest.Reading {
 	for len(measured) > 0 {
-		n := 1 // readings of one moment travel together
-		for n < len(measured) && measured[n].At.Equal(measured[0].At) {
+		n := 1 // readings of one vessel at one moment travel together
+		for n < len(measured) && measured[n].Vessel == measured[0].Vessel && measured[n].At.Equal(measured[0].At) {
 			n++
 		}
-		out = p.send(out, measured[:n], now)
+		out = p.send(out, measured[:n], from[measured[0].Vessel], now)
 		measured = measured[n:]
 	}
 	return out
 }
 
-func (p *post) send(out, together []ingest.Reading, now time.Time) []ingest.Reading {
-	lost, repeated, late, when := p.rng.Float64(), p.rng.Float64(), p.rng.Float64(), time.Duration(p.rng.Float64()*float64(p.MaxLate))
-	if lost < p.Lost || now.Before(p.gapUntil[together[0].Vessel]) {
+func (p *post) send(out, together []ingest.Reading, from *pot, now time.Time) []ingest.Reading {
+	if p.Delivery == (Delivery{}) {
+		if from.silent {
+			return out
+		}
+		return append(out, together...)
+	}
+	r := from.way
+	lost, repeated, late, when := r.Float64(), r.Float64(), r.Float64(), time.Duration(r.Float64()*float64(p.MaxLate))
+	if from.silent || lost < p.Lost || now.Before(p.gapUntil[together[0].Vessel]) {
 		return out
 	}
 	if late < p.Late {
@@ -56,9 +58,9 @@ func (p *post) send(out, together []ingest.Reading, now time.Time) []ingest.Read
 }
 
 // gap draws whether a vessel falls silent in the next dt days.
-func (p *post) gap(vessel string, now time.Time, dt float64) {
-	if p.Gaps > 0 && p.rng.Float64() < p.Gaps*dt {
-		p.gapUntil[vessel] = now.Add(time.Duration(p.rng.Float64() * float64(p.MaxGap)))
+func (p *post) gap(from *pot, now time.Time, dt float64) {
+	if p.Gaps > 0 && from.way.Float64() < p.Gaps*dt {
+		p.gapUntil[from.vessel.Name] = now.Add(time.Duration(from.way.Float64() * float64(p.MaxGap)))
 	}
 }
 

@@ -7,7 +7,8 @@
 // literature, named beside each, or are choices of this simulator, marked
 // (choice): plausible numbers that no measurement stands behind.
 //
-// A room is pure: the same [Plan] and seed give the same readings, bit for
-// bit. Every vessel draws from streams of its own and draws as much with a
-// fault as without, so that a fault changes nothing but what it touches.
+// A room is pure: the same [Plan] and seed give the same readings, bit for bit
+// on processors of one kind. Every vessel draws from streams of its own and
+// draws as much with a fault as without, so that a fault changes nothing but
+// what it touches.
 package simulate

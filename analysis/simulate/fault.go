@@ -3,7 +3,7 @@ package simulate
 import (
 	"errors"
 	"fmt"
-	"slices"
+	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -155,7 +155,7 @@ func parseFault(word string, start time.Time) (f Fault, err error) {
 	}
 	when, strength, ok := strings.Cut(rest[at+1:], "=")
 	if ok {
-		if f.Strength, err = strconv.ParseFloat(strength, 64); err != nil {
+		if f.Strength, err = strconv.ParseFloat(strength, 64); err != nil || math.IsNaN(f.Strength) || math.IsInf(f.Strength, 0) {
 			return f, fmt.Errorf("strength %q is not a number", strength)
 		}
 	}
@@ -183,9 +183,3 @@ func parseWhen(word string, start time.Time) (time.Time, error) {
 	}
 	return time.Time{}, fmt.Errorf("%q is not when it begins, such as +26h or 2026-01-31T01:40:00Z", word)
 }
-
-// once are the kinds that strike a culture in one moment and have no course
-// of their own to be kept up.
-var once = []FaultKind{PartialKill, NutrientShort, DeadInoculum}
-
-func (k FaultKind) once() bool { return slices.Contains(once, k) }

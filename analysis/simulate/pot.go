@@ -28,6 +28,8 @@ type pot struct {
 	vessel    ingest.Vessel // without unknowns
 	rng       *rand.Rand    // of growth and surroundings
 	people    *rand.Rand
+	way       *rand.Rand // of the readings to whoever listens
+	silent    bool
 	sensors   sensors
 	path      float64
 	due       time.Time // of the next readings
@@ -46,6 +48,7 @@ type pot struct {
 	handUntil time.Time
 	waiting   []Fault
 	struck    []Struck
+	wrong     wrong
 	acts      []Act // to come, in order of time
 	planned   int   // day of the year for which the keeper has made up their mind
 }
@@ -56,7 +59,7 @@ type Flows struct {
 }
 
 func newPot(place Place, start time.Time, rng func(stream string) *rand.Rand) *pot {
-	p := &pot{place: place, vessel: place.Vessel, rng: rng("growth"), people: rng("people")}
+	p := &pot{place: place, vessel: place.Vessel, rng: rng("growth"), people: rng("people"), way: rng("way")}
 	p.sensors = sensors{Probe: place.Probe, rng: rng("sensors")}
 	p.fill(&p.vessel)
 	if p.path = place.PathM; p.path == 0 {
@@ -68,8 +71,10 @@ func newPot(place Place, start time.Time, rng func(stream string) *rand.Rand) *p
 	p.airSlow, p.tempSlow, p.sensors.slow = p.rng.NormFloat64(), p.rng.NormFloat64(), p.sensors.rng.NormFloat64()
 	p.planned = -1
 	p.refill(p.vessel.VolumeL)
+	p.wrong = p.faulty(start)
+	p.surround(start.In(p.vessel.Zone), start, 0)
 	for i := range place.Starts {
-		p.plan(&place.Starts[i], start)
+		p.plan(&place.Starts[i], i == 0, start)
 	}
 	return p
 }
@@ -95,30 +100,31 @@ func (*pot) fill(v *ingest.Vessel) {
 	}
 }
 
-// step lets the time from before now to now pass and appends what was
-// measured in it.
+// step appends what is measured on the way to now and then lets that time
+// pass. What is measured is what stood before, so that no reading shows what
+// comes after it.
 func (p *pot) step(room *Room, now time.Time, dt float64, out []ingest.Reading) []ingest.Reading {
+	p.silent = p.wrong.allSilent
+	for ; !p.due.After(now); p.due = p.due.Add(p.vessel.Interval) {
+		out = p.measure(out)
+	}
 	local := now.In(p.vessel.Zone)
 	p.keep(&room.plan.Keeper, local, now)
 	p.work(room, now)
 	p.begin(now)
-	w := p.faulty(now)
-	p.surround(local, now, &w, dt)
+	p.wrong = p.faulty(now)
+	p.surround(local, now, dt)
 	if p.living {
-		p.grow(&w, dt)
+		p.grow(dt)
 	}
 	p.evaporate(dt)
 	p.sensors.drift(dt)
 	p.bites(now)
-	for !p.due.After(now) {
-		out = p.measure(out, &w)
-		p.due = p.due.Add(p.vessel.Interval)
-	}
 	return out
 }
 
-func (p *pot) grow(w *wrong, dt float64) {
-	p.sick.step(&p.traits, &p.now, &w.harm, dt)
+func (p *pot) grow(dt float64) {
+	p.sick.step(&p.traits, &p.now, &p.wrong.harm, dt)
 	if p.untouched() {
 		p.well = p.sick
 		return
@@ -126,10 +132,10 @@ func (p *pot) grow(w *wrong, dt float64) {
 	p.well.step(&p.traits, &p.fine, &harm{pace: 1}, dt)
 }
 
-func (p *pot) measure(out []ingest.Reading, w *wrong) []ingest.Reading {
+func (p *pot) measure(out []ingest.Reading) []ingest.Reading {
 	see := seen{od: p.signal(&p.sick), temp: p.now.temp, par: p.now.par, air: p.now.air, stir: p.now.stir,
 		hand: !p.due.Before(p.handFrom) && p.due.Before(p.handUntil), dry: p.volume < dryBelow*p.vessel.VolumeL}
-	return p.sensors.measure(out, ingest.Reading{Vessel: p.vessel.Name, At: ingest.Stamp(p.due)}, &see, w)
+	return p.sensors.measure(out, ingest.Reading{Vessel: p.vessel.Name, At: ingest.Stamp(p.due)}, &see, &p.wrong)
 }
 
 // signal is the od of a culture in this vessel.

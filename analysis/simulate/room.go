@@ -32,7 +32,7 @@ func New(plan Plan, seed uint64) *Room {
 		r.step = time.Minute
 	}
 	r.step = min(r.step, MaxStep)
-	r.post = post{Delivery: plan.Delivery, rng: stream(seed, "", "post"), gapUntil: map[string]time.Time{}}
+	r.post = post{Delivery: plan.Delivery, gapUntil: map[string]time.Time{}}
 	for _, place := range plan.Places {
 		name := place.Vessel.Name
 		if r.byName[name] != nil {
@@ -80,13 +80,13 @@ func (r *Room) Step() (readings []ingest.Reading, entries []ingest.Entry, ok boo
 	r.now = next
 	days := r.step.Hours() / 24
 	r.readings = r.post.arrived(r.readings[:0], next)
+	r.measured = r.measured[:0]
 	for _, p := range r.pots {
-		if r.plan.Delivery != (Delivery{}) {
-			r.post.gap(p.vessel.Name, next, days)
-		}
-		r.measured = p.step(r, next, days, r.measured[:0])
-		r.readings = r.post.bring(r.readings, r.measured, next)
+		r.post.gap(p, next, days)
+		r.measured = p.step(r, next, days, r.measured)
 	}
+	slices.SortStableFunc(r.measured, func(a, b ingest.Reading) int { return a.At.Compare(b.At) })
+	r.readings = r.post.bring(r.readings, r.measured, r.byName, next)
 	return r.readings, r.written(next), true
 }
 

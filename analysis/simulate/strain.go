@@ -28,16 +28,16 @@ type Strain struct {
 // third of the cells sink from the probe in still water, is a choice: diatoms
 // fast, swimmers slowly.
 var strains = []Strain{
-	{"tisochrysis-lutea", 1.40, 0.032, 220, 8, 27, 34, 0.22, 3.4, 7 * time.Hour},
-	{"tetraselmis-suecica", 1.25, 0.026, 240, 2, 24, 32, 0.16, 2.7, 3 * time.Hour},
-	{"chaetoceros-muelleri", 1.70, 0.034, 260, 8, 30, 38, 0.18, 3.0, 4 * time.Hour},
-	{"nannochloropsis-oculata", 1.30, 0.030, 203, 0.2, 26.7, 33.3, 0.24, 4.2, 9 * time.Hour},
-	{"rhodomonas-salina", 1.20, 0.026, 180, 5, 21, 29, 0.20, 2.8, 4 * time.Hour},
-	{"thalassiosira-weissflogii", 1.40, 0.030, 220, 3, 23, 31, 0.17, 2.6, 2 * time.Hour},
+	{"tisochrysis-lutea", 1.90, 0.044, 220, 8, 27, 34, 0.22, 3.4, 7 * time.Hour},
+	{"tetraselmis-suecica", 1.60, 0.036, 240, 2, 24, 32, 0.16, 2.7, 3 * time.Hour},
+	{"chaetoceros-muelleri", 2.40, 0.050, 260, 8, 30, 38, 0.18, 3.0, 4 * time.Hour},
+	{"nannochloropsis-oculata", 1.75, 0.044, 203, 0.2, 26.7, 33.3, 0.24, 4.2, 9 * time.Hour},
+	{"rhodomonas-salina", 1.65, 0.040, 180, 5, 21, 29, 0.20, 2.8, 4 * time.Hour},
+	{"thalassiosira-weissflogii", 1.80, 0.040, 220, 3, 23, 31, 0.17, 2.6, 2 * time.Hour},
 }
 
 // otherStrain stands for every strain that is not listed (choice).
-var otherStrain = Strain{"", 1.25, 0.028, 220, 4, 25, 33, 0.19, 3.0, 5 * time.Hour}
+var otherStrain = Strain{"", 1.70, 0.040, 220, 4, 25, 33, 0.19, 3.0, 5 * time.Hour}
 
 // Strains lists the strains that the simulator knows.
 func Strains() []Strain { return slices.Clone(strains) }

@@ -22,7 +22,8 @@ const (
 
 // surround finds what surrounds the culture, as it is and as it would be
 // without the faults, after dt days.
-func (p *pot) surround(local, now time.Time, w *wrong, dt float64) {
+func (p *pot) surround(local, now time.Time, dt float64) {
+	w := &p.wrong
 	p.airSlow = ornstein(p.rng, p.airSlow, dt, airSlowDays)
 	p.tempSlow = ornstein(p.rng, p.tempSlow, dt, tempSlowDays)
 	lamp := lit(&p.vessel, local)

@@ -9,9 +9,8 @@ import (
 
 // Struck is a fault that has begun.
 type Struck struct {
-	Fault
-	Vessel string
-	Began  time.Time // onset: From, or when there was a culture for it to strike
+	Fault           // its Vessel is the one that was struck
+	Began time.Time // onset: From, or when there was a culture for it to strike
 	// Bite is when it first showed in the truth: the living cells 3 % away
 	// from those of the healthy twin for a crash, 10 % for a contaminated lot,
 	// 15 % for a stall; for the others when what is measured is first touched.
@@ -46,7 +45,8 @@ func (p *pot) begin(now time.Time) {
 			waiting = append(waiting, f)
 			continue
 		}
-		p.struck = append(p.struck, Struck{Fault: f, Vessel: p.vessel.Name, Began: now})
+		f.Vessel = p.vessel.Name
+		p.struck = append(p.struck, Struck{Fault: f, Began: now})
 		p.strike(&f)
 	}
 	p.waiting = waiting
@@ -76,6 +76,15 @@ func (p *pot) strike(f *Fault) {
 		c.germs = germsStart
 	case ProbeDry:
 		p.drain(p.volume - by*p.vessel.VolumeL)
+	}
+}
+
+// over ends the faults of a culture with the culture.
+func (p *pot) over(at time.Time) {
+	for i := range p.struck {
+		if s := &p.struck[i]; s.Kind.Class().Culture() && s.Cleared.IsZero() {
+			s.Cleared = at
+		}
 	}
 }
 

@@ -8,8 +8,9 @@ import (
 	"github.com/nightshelf/nightshelf/ingest"
 )
 
-// plan puts the beginning and the end of a lot into the acts to come.
-func (p *pot) plan(s *Start, start time.Time) {
+// plan puts the beginning and the end of a lot into the acts to come, and
+// before the second and further ones the filling of the vessel.
+func (p *pot) plan(s *Start, first bool, start time.Time) {
 	written := s.Written
 	if written == 0 {
 		written = p.soon()
@@ -23,7 +24,7 @@ func (p *pot) plan(s *Start, start time.Time) {
 	if !s.Lot.Ended.IsZero() {
 		p.add(Act{Vessel: name, Kind: ingest.End, At: s.Lot.Ended, Written: s.Lot.Ended.Add(p.soon()), start: s})
 	}
-	if fill := at.Add(-fillBefore); len(p.acts) > 1 && fill.After(start) {
+	if fill := at.Add(-fillBefore); !first && fill.After(start) {
 		p.add(Act{Vessel: name, Kind: ingest.Fill, At: fill, Written: fill.Add(p.soon())})
 	}
 }
@@ -88,6 +89,7 @@ func (p *pot) reach(a *Act) { p.handFrom, p.handUntil = a.At, a.At.Add(handStays
 // meanwhile.
 func (p *pot) inoculate(a *Act) {
 	s := a.start
+	p.over(a.At)
 	p.refill(p.vessel.VolumeL - p.volume)
 	litres := s.Lot.InoculumL
 	if litres <= 0 {
@@ -126,6 +128,7 @@ func (p *pot) end(a *Act) bool {
 		return false
 	}
 	a.start = p.lot
+	p.over(a.At)
 	a.Litres = p.drain(p.volume)
 	p.living, p.lot, p.sick, p.well = false, nil, culture{}, culture{}
 	return true

@@ -36,6 +36,10 @@ func (s *State) Advance(t time.Time) {
 	}
 }
 
+// staleAfter is the gap after which the values before it say nothing of now,
+// so that no median is taken over it, ms.
+const staleAfter = int64(20 * time.Minute / time.Millisecond)
+
 func (n *Newest) take(ms int64, v float64) {
 	if n.At == 0 {
 		n.First = ms
@@ -47,6 +51,9 @@ func (n *Newest) take(ms int64, v float64) {
 		n.Seen += n.Run
 		n.Same += max(n.Run-1, 0)
 		n.Run, n.RunSince = 1, ms
+	}
+	if ms-n.At > staleAfter {
+		n.Filled = 0
 	}
 	n.At, n.Value = ms, v
 	copy(n.Last[:], n.Last[1:])

@@ -264,9 +264,9 @@ type proxy struct {
 	target   string
 	wg       sync.WaitGroup
 	mu       sync.Mutex
-	conns    []*net.TCPConn // guarded by mu
-	refuse   bool           // guarded by mu
-	open     int            // connections, both ends; guarded by mu
+	conns    []conn // guarded by mu
+	refuse   bool   // guarded by mu
+	open     int    // connections, both ends; guarded by mu
 }
 
 func newProxy(t testing.TB, url string) *proxy {
@@ -275,6 +275,17 @@ func newProxy(t testing.TB, url string) *proxy {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return newProxyOn(t, l, url)
+}
+
+// conn is a connection that can be closed for one direction.
+type conn interface {
+	net.Conn
+	CloseWrite() error
+}
+
+func newProxyOn(t testing.TB, l net.Listener, url string) *proxy {
+	t.Helper()
 	p := &proxy{listener: l, target: strings.TrimPrefix(url, "mqtt://")}
 	p.wg.Go(p.accept)
 	t.Cleanup(func() { _ = l.Close(); p.cut(); p.wg.Wait() })
@@ -294,11 +305,11 @@ func (p *proxy) accept() {
 			_ = in.Close()
 			continue
 		}
-		p.forward(in.(*net.TCPConn), out.(*net.TCPConn))
+		p.forward(in.(conn), out.(conn))
 	}
 }
 
-func (p *proxy) forward(in, out *net.TCPConn) {
+func (p *proxy) forward(in, out conn) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if p.refuse {
@@ -335,7 +346,9 @@ func (p *proxy) cut() {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	for _, c := range p.conns {
-		_ = c.SetLinger(0)
+		if tcp, ok := c.(*net.TCPConn); ok {
+			_ = tcp.SetLinger(0)
+		}
 		_ = c.Close()
 	}
 	p.conns = nil

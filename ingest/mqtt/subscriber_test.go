@@ -252,7 +252,15 @@ func TestWhatAMessageCarries(t *testing.T) {
 			o.Now = func() time.Time { return now }
 		})
 		untilSubscribed(t, s)
-		sink.untilKept(t, 1)
+		retained := 0 // the in-process broker may send a live copy too
+		sink.until(t, "get the retained message", func() bool {
+			for _, m := range sink.all {
+				if m.Retained {
+					retained++
+				}
+			}
+			return retained > 0
+		})
 		wait(t, "publish", c.Publish("shelf/empty", 1, false, ""))
 		wait(t, "publish", c.Publish("other", 1, false, "0.41"))
 		big := strings.Repeat("x", 5000)
@@ -266,7 +274,7 @@ func TestWhatAMessageCarries(t *testing.T) {
 		defer sink.mu.Unlock()
 		want := map[string]string{"retained": "shelf/kept", "": "shelf/empty", "0.41": "other", big: "shelf/big"}
 		for _, m := range sink.all {
-			if want[string(m.Payload)] != m.Topic || m.Arrived != now || m.Retained != (m.Topic == "shelf/kept") {
+			if want[string(m.Payload)] != m.Topic || m.Arrived != now || m.Retained && m.Topic != "shelf/kept" {
 				t.Errorf("message of %d bytes from %q at %v, retained %v", len(m.Payload), m.Topic, m.Arrived, m.Retained)
 			}
 		}

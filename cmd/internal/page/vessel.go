@@ -1,0 +1,285 @@
+package page
+
+import (
+	"context"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/nightshelf/nightshelf/analysis"
+	"github.com/nightshelf/nightshelf/ingest"
+	"github.com/nightshelf/nightshelf/ingest/unit"
+)
+
+// vesselPage is one vessel.
+type vesselPage struct {
+	head
+	Card     card
+	Lot      string
+	Medium   string
+	Facts    []fact
+	Charts   []chart
+	Views    []viewLink
+	Entries  []entryView
+	Caution  bool
+	Alarms   []alarmView
+	Findings []findingView
+	Trouble  []string
+}
+
+type fact struct{ Name, Value string }
+
+type viewLink struct {
+	Path, Text string
+	Here       bool
+}
+
+type entryView struct {
+	Number  string
+	At      moment
+	Kind    string
+	Details string
+	Who     string
+	Written string // when it was written, if that was much later
+}
+
+const (
+	narrowChart   = 358 // a phone of 390 without its edges
+	wideChart     = 860
+	chartMost     = 400 // points a line is drawn with
+	entriesShown  = 100
+	historyWithin = 4 * time.Second // a page that comes late is no page
+	lookBack      = 7 * 24 * time.Hour
+	longestLot    = 120 * 24 * time.Hour
+	beforeLot     = 6 * time.Hour // the standing medium shows the blank
+	lateWriting   = 5 * time.Minute
+)
+
+// dayViews are the lengths of time a vessel can be looked at, in days; 0 is
+// the lot so far.
+var dayViews = []int{0, 1, 3, 7}
+
+func (s *site) vesselPage(ctx context.Context, v viewer, view VesselView, days int) vesselPage {
+	e := view.Estimate
+	p := vesselPage{head: s.head(v, isolate(view.Vessel.Name), "vessel"), Card: v.card(view), Lot: e.Lot, Medium: e.Medium, Facts: v.facts(view)}
+	p.Card.Drawing.ID = "g"
+	r := s.record(ctx, v, view, days)
+	p.Trouble = r.trouble
+	p.Charts = []chart{drawChart("narrow", narrowChart, view, r, v.clock), drawChart("wide", wideChart, view, r, v.clock)}
+	for _, d := range dayViews {
+		p.Views = append(p.Views, dayView(p.Card.Path, d, d == days))
+	}
+	for i, entry := range r.entries {
+		p.Entries = append(p.Entries, v.entry(i, entry))
+		p.Caution = p.Caution || slices.Contains(cautioned, entry.Kind)
+	}
+	slices.Reverse(p.Entries)
+	for _, a := range openAlarms(view.Alarms) {
+		p.Alarms = append(p.Alarms, v.alarm(a))
+	}
+	for _, n := range view.Notices {
+		p.Findings = append(p.Findings, v.finding(n))
+	}
+	return p
+}
+
+// cautioned are the kinds of entry that have to do with bleach, thiosulfate or
+// acid: the usual cautions stand beside them.
+var cautioned = []ingest.Kind{ingest.Chlorinate, ingest.Neutralise, ingest.ChlorineTest, ingest.AcidRinse}
+
+func dayView(path string, days int, here bool) viewLink {
+	l := viewLink{Path: path, Text: "lot so far", Here: here}
+	if days > 0 {
+		sep := "?"
+		if strings.Contains(path, "?") {
+			sep = "&"
+		}
+		l.Path, l.Text = path+sep+"days="+strconv.Itoa(days), count(days, "day")
+	}
+	return l
+}
+
+// facts are what else is known of a lot, in words.
+func (v viewer) facts(s VesselView) []fact {
+	e := s.Estimate
+	or := func(text string) string {
+		if text == "" {
+			return notKnown
+		}
+		return text
+	}
+	blank := notKnown
+	if e.Blank.Known() && e.BlankLearnt {
+		blank = figure(e.Blank.Likely)
+	} else if e.Blank.Known() {
+		blank = figure(e.Blank.Likely) + ", assumed"
+	}
+	facts := []fact{{"Lot", or(isolateOrEmpty(e.Lot))}, {"Strain", or(isolateOrEmpty(e.Strain))}, {"Medium", or(isolateOrEmpty(e.Medium))},
+		{"Inoculated", v.clock.at(e.Since).Text}, {"Growth rate", rate(e.Growth)}, {"Last two hours", rate(e.Recent)}, {"Blank", blank}}
+	if s.Vessel.VolumeL > 0 {
+		facts = append(facts, fact{"Volume", plain(s.Vessel.VolumeL) + " L"})
+	}
+	return facts
+}
+
+func isolateOrEmpty(s string) string {
+	if s == "" {
+		return ""
+	}
+	return isolate(s)
+}
+
+// rate writes a specific growth rate, 1/d, with its interval.
+func rate(g analysis.Interval) string {
+	if !g.Known() || !finite(g.Likely) {
+		return notKnown
+	}
+	text := figure(g.Likely) + " per day"
+	if finite(g.Low) && finite(g.High) {
+		text += " (" + figure(g.Low) + " to " + figure(g.High) + ")"
+	}
+	return text
+}
+
+// record reads the history of a vessel. What cannot be read is named; the rest
+// of the page stands.
+func (s *site) record(ctx context.Context, v viewer, view VesselView, days int) record {
+	r := record{to: v.clock.now, around: map[ingest.Quantity][]analysis.Point{}}
+	r.from = beginning(v, view, days)
+	r.ahead = ahead(view.Expected, r.from, r.to)
+	if s.History == nil {
+		r.density = pointsWithin(view.Trail, r.from, r.to)
+		return r
+	}
+	ctx, cancel := context.WithTimeout(ctx, historyWithin)
+	defer cancel()
+	name := view.Vessel.Name
+	failed := func(what string, err error) {
+		if err != nil {
+			s.Log.Error("page: read history", "vessel", name, "what", what, "err", err)
+			r.trouble = append(r.trouble, sentence(what+" could not be read from disk"))
+		}
+	}
+	var err error
+	r.density, err = s.History.Density(ctx, name, r.from, r.to, chartMost)
+	failed("density", err)
+	for _, q := range []ingest.Quantity{unit.Light, unit.Temperature, unit.Airflow} {
+		r.around[q], err = s.History.Readings(ctx, name, q, r.from, r.to, chartMost)
+		failed(q.String(), err)
+	}
+	r.entries, err = s.History.Entries(ctx, name, r.from, r.to)
+	failed("the logbook", err)
+	if n := len(r.entries); n > entriesShown {
+		r.entries = r.entries[n-entriesShown:]
+	}
+	return r
+}
+
+// beginning is where the record starts: a little before the lot, or some days
+// back.
+func beginning(v viewer, view VesselView, days int) time.Time {
+	now, since := v.clock.now, view.Estimate.Since
+	switch {
+	case days > 0:
+		return now.AddDate(0, 0, -days)
+	case since.IsZero() || since.After(now):
+		return now.Add(-lookBack)
+	case now.Sub(since) > longestLot:
+		return now.Add(-longestLot)
+	}
+	return since.Add(-beforeLot)
+}
+
+// ahead is how far past now the expected course is shown: a day at most, and
+// no more than a fifth of what has been.
+func ahead(band []CourseBand, from, now time.Time) time.Time {
+	if len(band) == 0 || !band[len(band)-1].At.After(now) {
+		return time.Time{}
+	}
+	to := now.Add(min(24*time.Hour, now.Sub(from)/5))
+	if last := band[len(band)-1].At; last.Before(to) {
+		return last
+	}
+	return to
+}
+
+func pointsWithin(points []analysis.Point, from, to time.Time) []analysis.Point {
+	var out []analysis.Point
+	for _, p := range points {
+		if !p.At.Before(from) && !p.At.After(to) {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+func number(i int) string { return strconv.Itoa(i + 1) }
+
+func (v viewer) entry(i int, e ingest.Entry) entryView {
+	w := entryView{Number: number(i), At: v.clock.at(e.At), Kind: spaced(string(e.Kind)), Details: details(e), Who: e.Who}
+	if d := e.Written.Sub(e.At); d > lateWriting {
+		w.Written = "written " + span(d) + " later"
+	}
+	return w
+}
+
+// spaced writes a word of the code for people.
+func spaced(s string) string { return strings.ReplaceAll(s, "_", " ") }
+
+func entryWords(e ingest.Entry) string {
+	if d := details(e); d != "" {
+		return spaced(string(e.Kind)) + ": " + d
+	}
+	return spaced(string(e.Kind))
+}
+
+// suffixes are the units that field names carry.
+var suffixes = [][2]string{{"_l", " L"}, {"_ml", " mL"}, {"_lpm", " L/min"}, {"_c", " °C"}, {"_umol", " µmol/m²s"},
+	{"_g", " g"}, {"_mg", " mg"}, {"_h", " h"}, {"_min", " min"}, {"_per_ml", " per mL"}}
+
+// details writes the fields of an entry, in the order of their names.
+func details(e ingest.Entry) string {
+	names := make([]string, 0, len(e.Fields))
+	for name := range e.Fields {
+		names = append(names, name)
+	}
+	slices.Sort(names)
+	for i, name := range names {
+		names[i] = field(name, e.Fields[name])
+	}
+	return strings.Join(names, ", ")
+}
+
+func field(name string, f ingest.Value) string {
+	switch f.Form {
+	case 'b':
+		if f.Yes {
+			return spaced(name)
+		}
+		return "not " + spaced(name)
+	case 'f':
+		carried := ""
+		longest := 0
+		for _, s := range suffixes {
+			if strings.HasSuffix(name, s[0]) && len(s[0]) > longest {
+				carried, longest = s[1], len(s[0])
+			}
+		}
+		return spaced(name[:len(name)-longest]) + " " + amount(f.Num) + carried
+	}
+	return spaced(name) + " " + isolate(legible([]byte(f.Text)))
+}
+
+// amount writes a number that a person wrote, with all of its digits unless
+// there are many.
+func amount(v float64) string {
+	if !finite(v) {
+		return notKnown
+	}
+	if math.Abs(v) >= 1e6 {
+		return strconv.FormatFloat(v, 'g', 4, 64)
+	}
+	return strconv.FormatFloat(v, 'f', -1, 64)
+}
