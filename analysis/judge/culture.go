@@ -125,25 +125,21 @@ func (b *bench) crash() {
 	settled := b.AirBad != 0 && b.now-b.AirBad < afterAir.Milliseconds()
 	falling := f.Growth < fallRate && f.Growth+2*b.Track.Hours.Error < 0
 	is := !settled && f.Now > limit && (falling || b.Held[crashing] != 0)
-	since := b.hold(crashing, is)
-	if since == 0 {
+	if b.hold(crashing, is) == 0 {
 		return
 	}
+	// It began at its highest hour, as far as can be told.
+	begin := int64(f.Peak+1) * track.BinLength.Milliseconds()
 	lost := 1 - math.Exp(-f.Now)
-	b.find(analysis.Crash, 0, since, analysis.Finding{
+	b.find(analysis.Crash, 0, begin, analysis.Finding{
 		Normal: b.normal(),
-		What:   fmt.Sprintf("Density down %.0f %% from its high %s ago, now %.0f %% an hour", 100*lost, ago(b.Track.Latest-f.Peak), 100*(1-math.Exp(f.Growth/24))),
+		What:   fmt.Sprintf("Density falling, %.0f %% lost, %.0f %% an hour now", 100*lost, 100*(1-math.Exp(f.Growth/24))),
 		Cause:  "contamination, grazers or a virus; od cannot tell which",
 		First:  "Look for foam, smell and clumps, then through the microscope; start nothing from it.",
 		Sure:   0.9,
 		Evidence: []analysis.Evidence{
 			{Name: "density lost", Value: 100 * lost, Normal: 100 * (1 - math.Exp(-b.allowed())), Unit: "%"},
 			{Name: "net growth, last 3 h", Value: f.Growth, Normal: b.Track.Day.PerDay, Unit: "1/d"}}})
-}
-
-func ago(bins int32) string {
-	h := float64(bins) / float64(hour)
-	return fmt.Sprintf("%.0f h", math.Max(h, 1))
 }
 
 // stallFor is how long a lot must have failed to grow: with growth itself

@@ -48,6 +48,6 @@ func newRoot() *cobra.Command {
 		RunE:          func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return &wrongUse{err} })
-	root.AddCommand(newWatch(), newDemo(), newSimulate())
+	root.AddCommand(newWatch(), newDemo(), newSimulate(), newBacktest(), newExport())
 	return root
 }

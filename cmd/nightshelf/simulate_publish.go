@@ -16,9 +16,11 @@ import (
 
 // Times of the publisher.
 const (
-	publishConnect  = 10 * time.Second
-	publishPatience = 30 * time.Second // for the broker to take what was sent
-	publishQuiesce  = 250              // ms
+	publishConnect   = 10 * time.Second
+	publishPatience  = 30 * time.Second // for the broker to take what was sent
+	publishReconnect = 3 * time.Second
+	publishAgain     = 300 * time.Millisecond
+	publishQuiesce   = 250 // ms
 )
 
 // brokerOutlet publishes one message a step and waits, some messages later,
@@ -26,7 +28,13 @@ const (
 type brokerOutlet struct {
 	client  paho.Client
 	topic   string
-	pending []paho.Token // not yet taken, the oldest first
+	pending []sending // not yet taken, the oldest first
+}
+
+// sending is one message on its way.
+type sending struct {
+	payload []byte
+	token   paho.Token
 }
 
 // publishAhead is how many messages may be on their way. A broker lets few
@@ -36,7 +44,7 @@ const publishAhead = 16
 func (b *brokerOutlet) take(ctx context.Context, readings, entries []byte) error {
 	payload := append(append([]byte(nil), readings...), entries...) // the client keeps it until it is taken
 	if len(payload) > 0 {
-		b.pending = append(b.pending, b.client.Publish(b.topic, 1, false, payload))
+		b.pending = append(b.pending, sending{payload, b.client.Publish(b.topic, 1, false, payload)})
 	}
 	return b.settle(ctx, publishAhead)
 }
@@ -44,30 +52,48 @@ func (b *brokerOutlet) take(ctx context.Context, readings, entries []byte) error
 // settle waits until no more than most messages are on their way.
 func (b *brokerOutlet) settle(ctx context.Context, most int) error {
 	for len(b.pending) > most {
-		late := time.NewTimer(publishPatience)
-		select {
-		case <-b.pending[0].Done():
-			late.Stop()
-			if err := b.pending[0].Error(); err != nil {
-				return fmt.Errorf("publish under %s: %w", b.topic, err)
-			}
-			b.pending = b.pending[1:]
-		case <-late.C:
-			return fmt.Errorf("publish under %s: the broker has not taken a message for %v", b.topic, publishPatience)
-		case <-ctx.Done():
-			late.Stop()
-			return context.Cause(ctx)
+		if err := b.taken(ctx, b.pending[0]); err != nil {
+			return fmt.Errorf("publish under %s: %w", b.topic, err)
 		}
+		b.pending = b.pending[1:]
 	}
 	return nil
 }
 
+// taken waits until the broker has taken a message. What a break of the
+// connection caught on its way is sent again, so that it may come twice.
+func (b *brokerOutlet) taken(ctx context.Context, s sending) error {
+	patience, cancel := context.WithTimeoutCause(ctx, publishPatience, errTooSlow)
+	defer cancel()
+	for {
+		select {
+		case <-s.token.Done():
+		case <-patience.Done():
+			return context.Cause(patience)
+		}
+		failed := s.token.Error()
+		if failed == nil {
+			return nil
+		}
+		again := time.NewTimer(publishAgain)
+		select {
+		case <-again.C:
+			s.token = b.client.Publish(b.topic, 1, false, s.payload)
+		case <-patience.Done():
+			again.Stop()
+			return errors.Join(context.Cause(patience), failed)
+		}
+	}
+}
+
+var errTooSlow = fmt.Errorf("the broker has not taken a message for %v", publishPatience)
+
 // connect opens the connection. Once it stands, it is opened again whenever
-// it breaks, and what the broker had not taken is sent again: that takes a
-// session that is not clean.
+// it breaks. The session is not clean, so that what is published meanwhile
+// waits for the next connection.
 func (s *simulation) connect(ctx context.Context) (paho.Client, error) {
 	o := paho.NewClientOptions().AddBroker(s.broker).SetClientID(fmt.Sprintf("nightshelf-simulate-%d", os.Getpid())).
-		SetCleanSession(false).SetConnectTimeout(publishConnect).SetMaxReconnectInterval(publishConnect).SetUsername(s.username)
+		SetCleanSession(false).SetConnectTimeout(publishConnect).SetMaxReconnectInterval(publishReconnect).SetUsername(s.username)
 	if s.password != "" {
 		text, err := os.ReadFile(s.password)
 		if err != nil {

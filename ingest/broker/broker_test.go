@@ -239,7 +239,7 @@ func TestUsers(t *testing.T) {
 	var log bytes.Buffer
 	b := start(t, new(memory), func(o *Options) {
 		o.Users, o.PasswordFile = map[string]string{"page": "two"}, file
-		o.Logger = slog.New(slog.NewTextHandler(&log, &slog.HandlerOptions{Level: slog.LevelInfo}))
+		o.Logger = slog.New(slog.NewTextHandler(&log, &slog.HandlerOptions{Level: slog.LevelDebug}))
 	})
 	try := func(user, password string, want byte) {
 		t.Helper()
@@ -264,6 +264,9 @@ func TestUsers(t *testing.T) {
 	defer cancel()
 	if err := b.Stop(ctx); err != nil {
 		t.Fatal(err)
+	}
+	if !strings.Contains(log.String(), "broker library: ") {
+		t.Error("the library's log goes elsewhere")
 	}
 	for _, word := range []string{"three", "broken-secret", "two"} {
 		if strings.Contains(log.String(), word) {
@@ -380,5 +383,22 @@ func TestEndOfContextStops(t *testing.T) {
 	}
 	if err := b.Stop(context.Background()); err != nil {
 		t.Error(err)
+	}
+}
+
+func TestLibraryLogIsQuietAndKeepsSecrets(t *testing.T) {
+	var out bytes.Buffer
+	to := slog.NewTextHandler(&out, &slog.HandlerOptions{Level: slog.LevelDebug})
+	log := slog.New(quiet{to: to}).With("hook", "h", "packet", "secret")
+	log.Warn("error processing packet", "pk", packets.NewControlPacket(packets.Connect), "client", "c")
+	log.Error("bad")
+	got := out.String()
+	for _, want := range []string{"level=DEBUG", `msg="broker library: error processing packet" hook=h client=c`, "level=WARN", `"broker library: bad"`} {
+		if !strings.Contains(got, want) {
+			t.Errorf("log %s lacks %s", got, want)
+		}
+	}
+	if strings.Contains(got, "secret") || strings.Contains(got, "pk=") {
+		t.Errorf("log shows a packet: %s", got)
 	}
 }

@@ -3,6 +3,8 @@ package mqtt
 import (
 	"context"
 	"errors"
+	"net"
+	"os"
 	"slices"
 	"testing"
 	"testing/synctest"
@@ -184,4 +186,16 @@ func TestFullJitterSpreads(t *testing.T) {
 	if below < 400 || below > 600 {
 		t.Errorf("%d of 1000 waits in the lower half", below)
 	}
+}
+
+func TestWritingToABrokerThatDoesNotReadEnds(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		near, far := net.Pipe()
+		defer func() { _, _ = near.Close(), far.Close() }()
+		began := time.Now()
+		_, err := guarded{near}.Write([]byte("x"))
+		if !errors.Is(err, os.ErrDeadlineExceeded) || time.Since(began) != writeTimeout {
+			t.Errorf("after %v: %v", time.Since(began), err)
+		}
+	})
 }

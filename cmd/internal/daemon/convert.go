@@ -12,9 +12,9 @@ import (
 	"github.com/nightshelf/nightshelf/ingest/unit"
 )
 
-// vessels turns what the configuration says of the shelf into the words of
+// Vessels turns what the configuration says of the shelf into the words of
 // ingest.
-func vessels(c *config.Config) []ingest.Vessel {
+func Vessels(c *config.Config) []ingest.Vessel {
 	out := make([]ingest.Vessel, 0, len(c.Vessels))
 	for _, v := range c.Vessels {
 		out = append(out, ingest.Vessel{

@@ -193,7 +193,7 @@ func (v viewer) around(s VesselView, q ingest.Quantity) around {
 	}
 	a.Value = measured(q, p.Value)
 	if _, ok := fresh(s, q, v.clock); !ok {
-		a.Word = "silent for " + span(v.clock.now.Sub(p.At))
+		a.Word = "silent " + roughly(v.clock.now.Sub(p.At))
 		return a
 	}
 	a.Word = wrong(s, q, p.Value)

@@ -102,6 +102,12 @@ func span(d time.Duration) string {
 	return two(int64(d/(24*time.Hour)), "d", int64(d/time.Hour)%24, "h")
 }
 
+// roughly writes a length of time in its largest unit.
+func roughly(d time.Duration) string {
+	s := strings.Fields(span(d))
+	return s[0] + " " + s[1]
+}
+
 // figure writes v with three significant digits and no more than three
 // decimals, the least a probe tells.
 func figure(v float64) string {
