@@ -3,7 +3,6 @@ package ledger
 import (
 	"context"
 	"database/sql"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"strings"
@@ -20,7 +19,8 @@ type Filter struct {
 	Limit    int       // 0: all
 }
 
-// Alarms returns the alarms, the newest first.
+// Alarms returns the alarms, the newest first. Those that can be read come
+// also beside an error that names the damaged ones.
 func (l *Ledger) Alarms(ctx context.Context, f Filter) ([]alerts.Alarm, error) {
 	where, args := []string{"raised >= ?"}, []any{milli(f.Since)}
 	if f.OpenOnly {
@@ -30,11 +30,11 @@ func (l *Ledger) Alarms(ctx context.Context, f Filter) ([]alerts.Alarm, error) {
 		where, args = append(where, "vessel = ?"), append(args, f.Vessel)
 	}
 	rows, err := l.db.Reader().QueryContext(ctx, "select id, data from alarm where "+strings.Join(where, " and ")+
-		" order by raised desc, id limit ?", append(args, limit(f.Limit))...)
+		" order by raised desc, id", args...)
 	if err != nil {
 		return nil, fmt.Errorf("read alarms: %w", err)
 	}
-	return collect[alerts.Alarm](rows, "alarm")
+	return collect[alerts.Alarm](rows, "alarm", f.Limit)
 }
 
 // ErrUnknown says that there is no alarm or call of that id.
@@ -42,42 +42,22 @@ var ErrUnknown = errors.New("no such id in the ledger")
 
 // Alarm returns one alarm, or an error that is ErrUnknown.
 func (l *Ledger) Alarm(ctx context.Context, id string) (alerts.Alarm, error) {
-	var a alerts.Alarm
-	var data string
-	err := l.db.Reader().QueryRowContext(ctx, "select data from alarm where id = ?", id).Scan(&data)
-	if errors.Is(err, sql.ErrNoRows) {
-		return a, fmt.Errorf("alarm %q: %w", id, ErrUnknown)
-	}
-	if err == nil {
-		err = json.Unmarshal([]byte(data), &a)
-	}
+	a, err := find[alerts.Alarm](l.db.Reader().QueryRowContext(ctx, "select data from alarm where id = ?", id))
 	if err != nil {
 		return a, fmt.Errorf("read alarm %q: %w", id, err)
 	}
 	return a, nil
 }
 
-// limit turns 0 into none, which SQLite writes as a negative limit.
-func limit(n int) int {
-	if n == 0 {
-		return -1
+// find reads the JSON of one row.
+func find[T any](row *sql.Row) (one T, err error) {
+	var data string
+	err = row.Scan(&data)
+	if errors.Is(err, sql.ErrNoRows) {
+		return one, ErrUnknown
 	}
-	return n
-}
-
-// collect reads rows of id and JSON. A row that cannot be read is named.
-func collect[T any](rows *sql.Rows, what string) (out []T, err error) {
-	defer func() { err = errors.Join(err, rows.Close()) }()
-	for rows.Next() {
-		var id, data string
-		var one T
-		if err := rows.Scan(&id, &data); err != nil {
-			return nil, fmt.Errorf("read %ss: %w", what, err)
-		}
-		if err := json.Unmarshal([]byte(data), &one); err != nil {
-			return nil, fmt.Errorf("read %s %q: damaged: %w", what, id, err)
-		}
-		out = append(out, one)
+	if err != nil {
+		return one, err
 	}
-	return out, rows.Err()
+	return decode[T](data)
 }

@@ -7,7 +7,6 @@ package ledger
 import (
 	"context"
 	"database/sql"
-	_ "embed" // the schema
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -15,12 +14,6 @@ import (
 
 	"github.com/nightshelf/nightshelf/alerts"
 )
-
-//go:embed sql/schema.sql
-var schema string
-
-// version is the schema version this program writes.
-const version = 1
 
 // Database is where the ledger is kept.
 type Database interface {
@@ -36,31 +29,13 @@ type Ledger struct {
 	db Database
 }
 
-// ErrNewer says that the ledger was written by a newer version.
-var ErrNewer = errors.New("ledger of a newer version")
-
 // ErrBackwards says that a decision would move the cursor back.
 var ErrBackwards = errors.New("the cursor cannot go back")
 
-// Open makes the ledger's tables where they are missing.
+// Open makes the ledger's tables where they are missing. The error is
+// ErrNewer, and so ingest.ErrNewer, if a newer version of the program made them.
 func Open(ctx context.Context, db Database) (*Ledger, error) {
-	err := db.Update(ctx, func(tx *sql.Tx) error {
-		if _, err := tx.ExecContext(ctx, schema); err != nil {
-			return err
-		}
-		var has int
-		err := tx.QueryRowContext(ctx, "select version from ledger").Scan(&has)
-		switch {
-		case errors.Is(err, sql.ErrNoRows):
-			_, err = tx.ExecContext(ctx, "insert into ledger (id, version) values (1, ?)", version)
-			return err
-		case err != nil:
-			return err
-		case has > version:
-			return fmt.Errorf("%w: version %d, this program knows %d", ErrNewer, has, version)
-		}
-		return nil
-	})
+	err := db.Update(ctx, func(tx *sql.Tx) error { return build(ctx, tx, embedded, version) })
 	if err != nil {
 		return nil, fmt.Errorf("open the ledger: %w", err)
 	}
@@ -79,7 +54,8 @@ type Decision struct {
 
 // Commit writes a decision down, whole or not at all. Alarms replace their
 // former form by id. A call that is there already is left as it is: how far its
-// delivery has come is the outbox's to say.
+// delivery has come is the outbox's to say. Times are kept in whole
+// milliseconds, UTC. A cursor before the one on disk is ErrBackwards.
 func (l *Ledger) Commit(ctx context.Context, d Decision) error {
 	err := l.db.Update(ctx, func(tx *sql.Tx) error {
 		if err := moveCursor(ctx, tx, d); err != nil {
@@ -122,6 +98,10 @@ func moveCursor(ctx context.Context, tx *sql.Tx, d Decision) error {
 }
 
 func putAlarm(ctx context.Context, tx *sql.Tx, a alerts.Alarm) error {
+	if a.ID == "" {
+		return fmt.Errorf("an alarm of vessel %q has no id", a.Vessel)
+	}
+	a = tidyAlarm(a)
 	data, err := json.Marshal(a)
 	if err != nil {
 		return fmt.Errorf("alarm %s of vessel %q: %w", a.ID, a.Vessel, err)
@@ -131,7 +111,7 @@ func putAlarm(ctx context.Context, tx *sql.Tx, a alerts.Alarm) error {
 		open = 0
 	}
 	_, err = tx.ExecContext(ctx, `insert into alarm (id, vessel, raised, open, data) values (?, ?, ?, ?, ?)
-		on conflict (id) do update set raised = excluded.raised, open = excluded.open, data = excluded.data`,
+		on conflict (id) do update set vessel = excluded.vessel, raised = excluded.raised, open = excluded.open, data = excluded.data`,
 		a.ID, a.Vessel, milli(a.Raised), open, string(data))
 	return err
 }
@@ -139,6 +119,10 @@ func putAlarm(ctx context.Context, tx *sql.Tx, a alerts.Alarm) error {
 var urgency = map[alerts.Priority]int{alerts.High: 0, alerts.Medium: 1, alerts.Low: 2}
 
 func putCall(ctx context.Context, tx *sql.Tx, c alerts.Call) error {
+	if c.ID == "" {
+		return fmt.Errorf("a call of vessel %q has no id", c.Vessel)
+	}
+	c = tidyCall(c)
 	data, err := json.Marshal(c)
 	if err != nil {
 		return fmt.Errorf("call %s: %w", c.ID, err)
@@ -147,7 +131,8 @@ func putCall(ctx context.Context, tx *sql.Tx, c alerts.Call) error {
 	if !ok {
 		u = urgency[alerts.Low]
 	}
-	_, err = tx.ExecContext(ctx, `insert or ignore into call (id, queued, urgency, state, next, data) values (?, ?, ?, ?, ?, ?)`,
+	_, err = tx.ExecContext(ctx, `insert into call (id, queued, urgency, state, next, data) values (?, ?, ?, ?, ?, ?)
+		on conflict (id) do nothing`,
 		c.ID, milli(c.Queued), u, string(c.State), milli(c.Next), string(data))
 	return err
 }
@@ -175,18 +160,4 @@ func (l *Ledger) Resume(ctx context.Context) (Resume, error) {
 	}
 	r.RoomTime, r.Found = at(ms), true
 	return r, nil
-}
-
-func milli(t time.Time) int64 {
-	if t.IsZero() {
-		return 0
-	}
-	return t.UnixMilli()
-}
-
-func at(ms int64) time.Time {
-	if ms == 0 {
-		return time.Time{}
-	}
-	return time.UnixMilli(ms).UTC()
 }

@@ -36,12 +36,12 @@ const afterStep = 24 * time.Hour
 
 func (b *bench) culture() {
 	if b.ODBad != 0 && b.now-b.ODBad < afterAir.Milliseconds() || !b.fresh(unit.OD) || b.Track.Since == 0 {
-		b.Held[crashing], b.Held[stalled] = 0, 0
+		b.Held[crashing], b.Held[stalled], b.Peak = 0, 0, 0
 		return
 	}
 	if hit, open := b.Track.Question(); open && b.now-hit.At < afterStep.Milliseconds() {
 		// What the probe looks at is not known; that is asked elsewhere.
-		b.Held[crashing], b.Held[stalled] = 0, 0
+		b.Held[crashing], b.Held[stalled], b.Peak = 0, 0, 0
 		return
 	}
 	b.measureFall()
@@ -126,12 +126,14 @@ func (b *bench) crash() {
 	falling := f.Growth < fallRate && f.Growth+2*b.Track.Hours.Error < 0
 	is := !settled && f.Now > limit && (falling || b.Held[crashing] != 0)
 	if b.hold(crashing, is) == 0 {
+		b.Peak = 0
 		return
 	}
-	// It began at its highest hour, as far as can be told.
-	begin := int64(f.Peak+1) * track.BinLength.Milliseconds()
+	if b.Peak == 0 { // it began at its highest hour, as far as can be told
+		b.Peak = int64(f.Peak+1) * track.BinLength.Milliseconds()
+	}
 	lost := 1 - math.Exp(-f.Now)
-	b.find(analysis.Crash, 0, begin, analysis.Finding{
+	b.find(analysis.Crash, 0, b.Peak, analysis.Finding{
 		Normal: b.normal(),
 		What:   fmt.Sprintf("Density falling, %.0f %% lost, %.0f %% an hour now", 100*lost, 100*(1-math.Exp(f.Growth/24))),
 		Cause:  "contamination, grazers or a virus; od cannot tell which",

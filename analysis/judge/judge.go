@@ -29,6 +29,7 @@ type State struct {
 	DarkBad int64   // Unix ms at which the lamp last failed its hours
 	ODBad   int64   // Unix ms at which the od probe last accused itself
 	Fall    fall
+	Peak    int64 // Unix ms of the high before the crash that holds; 0: none does
 }
 
 // The conditions, by their place in State.Held. The order is part of what is

@@ -10,8 +10,8 @@ import (
 // Habits of the keeper, all choices.
 const (
 	dayBegins     = 8 * time.Hour
-	dayEnds       = 17*time.Hour + 30*time.Minute
-	mayHarvestAt  = 2 // days after the start
+	dayEnds       = 17 * time.Hour // the last thing is begun
+	mayHarvestAt  = 2              // days after the start
 	topUpShare    = 0.012
 	wipesEvery    = 6 // days
 	morningWrites = 8*time.Hour + 10*time.Minute
@@ -52,7 +52,7 @@ func (p *pot) keep(k *Keeper, local, now time.Time) {
 // draft draws when something is done today and when it is written.
 func (p *pot) draft(k *Keeper, day time.Time) Act {
 	at := clockTime(day, dayBegins+time.Duration(p.people.Float64()*float64(dayEnds-dayBegins))).Truncate(time.Minute)
-	a := Act{Vessel: p.vessel.Name, At: at, Written: at.Add(p.soon())}
+	a := Act{Vessel: p.vessel.Name, At: at, Written: at.Add(p.soon()), AirShut: p.shut()}
 	switch u := p.people.Float64(); {
 	case u < k.Never:
 		a.Written = time.Time{}

@@ -52,9 +52,10 @@ type Act struct {
 	Vessel   string
 	Kind     ingest.Kind
 	At       time.Time
-	Litres   float64   // harvested, topped up
-	Refilled bool      // of a harvest: with fresh medium, at once
-	Written  time.Time // zero: never
+	Litres   float64       // harvested, topped up
+	Refilled bool          // of a harvest: with fresh medium, at once
+	Written  time.Time     // zero: never
+	AirShut  time.Duration // in a transfer; 0: the usual
 	start    *Start
 }
 

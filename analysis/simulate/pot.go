@@ -18,7 +18,7 @@ const (
 	spendCV     = 0.2
 	lagMedian   = 0.45 // growth rate times lag
 	lagCV       = 0.4
-	airShut     = 8 * time.Minute // in a transfer
+	airShut     = 8 * time.Minute // in a transfer, as a rule
 	handStays   = 2 * time.Minute
 )
 

@@ -1,6 +1,7 @@
 package simulate
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"time"
@@ -20,7 +21,7 @@ func (p *pot) plan(s *Start, first bool, start time.Time) {
 		at = start
 	}
 	name := p.vessel.Name
-	p.add(Act{Vessel: name, Kind: ingest.Inoculate, At: at, Written: at.Add(written), start: s})
+	p.add(Act{Vessel: name, Kind: ingest.Inoculate, At: at, Written: at.Add(written), AirShut: p.shut(), start: s})
 	if !s.Lot.Ended.IsZero() {
 		p.add(Act{Vessel: name, Kind: ingest.End, At: s.Lot.Ended, Written: s.Lot.Ended.Add(p.soon()), start: s})
 	}
@@ -35,6 +36,11 @@ const fillBefore = 18 * time.Hour
 // soon is how long after an act it is written down, as a rule.
 func (p *pot) soon() time.Duration {
 	return 2*time.Minute + time.Duration(p.people.Float64()*25*float64(time.Minute))
+}
+
+// shut is how long the air is off in a transfer.
+func (p *pot) shut() time.Duration {
+	return airShut/2 + time.Duration(p.people.Float64()*float64(airShut))
 }
 
 // add keeps the acts in order of time, those of one time in order of coming.
@@ -105,7 +111,7 @@ func (p *pot) inoculate(a *Act) {
 	p.traits = p.draw(s)
 	p.sick = inoculated(grams*a.Litres/p.volume, p.traits.lagH0)
 	p.well, p.lot, p.living = p.sick, s, true
-	p.shutUntil = a.At.Add(airShut)
+	p.shutUntil = a.At.Add(cmp.Or(a.AirShut, airShut))
 	p.reach(a)
 }
 
@@ -141,7 +147,7 @@ func (p *pot) harvest(a *Act) bool {
 	if a.Refilled {
 		p.refill(a.Litres)
 	}
-	p.shutUntil = a.At.Add(airShut)
+	p.shutUntil = a.At.Add(cmp.Or(a.AirShut, airShut))
 	p.reach(a)
 	return true
 }

@@ -66,6 +66,7 @@ func TestAirIsShutInATransfer(t *testing.T) {
 
 func TestEntriesComeWhenTheyAreWritten(t *testing.T) {
 	plan := Season(2, monday, 12, 10, 0)
+	plan.Keeper.Never = 0.2
 	room := New(plan, 2)
 	var seen, late int
 	for {

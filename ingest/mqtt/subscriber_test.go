@@ -233,7 +233,7 @@ func TestFullInboxDropsTheConnectionAndLosesNothing(t *testing.T) {
 	publish(t, publisher(t, url), 1, 60)
 	eventually(t, "drop the connection", func() bool { return s.State().Overflows >= 1 })
 	eventually(t, "say why it waits", func() bool { return strings.Contains(s.State().LastError, "waiting until") })
-	if st := s.State(); st.Waiting != 8 || st.Acknowledged != 0 {
+	if st := s.State(); st.Waiting != 8 || st.Acknowledged != 0 || st.Overflows != 1 {
 		t.Errorf("state %+v", st)
 	}
 	open()

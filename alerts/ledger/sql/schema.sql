@@ -1,23 +1,24 @@
--- Alarms, calls and the place of the watch in the inbox. Times are
--- milliseconds since 1970, UTC; the whole of an alarm or call is JSON, and
--- what is asked for by is a column beside it.
+-- Alarms, calls and the place of the watch in the inbox, as they stand now,
+-- for a new file. Times are milliseconds since 1970, UTC, and 0 is no time.
+-- The whole of an alarm or call is JSON, and what is asked for by is a column
+-- beside it.
 
-create table if not exists ledger (
+create table ledger (
 	id      integer primary key check (id = 1),
 	version integer not null
 ) strict;
 
-create table if not exists alarm (
+create table alarm (
 	id     text    primary key,
 	vessel text    not null,
 	raised integer not null,
 	open   integer not null, -- 1 unless the state is normal
 	data   text    not null
 ) strict;
-create index if not exists alarm_raised on alarm (raised);
-create index if not exists alarm_open on alarm (open) where open = 1;
+create index alarm_raised on alarm (raised);
+create index alarm_open on alarm (open) where open = 1;
 
-create table if not exists call (
+create table call (
 	id      text    primary key,
 	queued  integer not null,
 	urgency integer not null, -- 0 high, 1 medium, 2 low
@@ -25,21 +26,23 @@ create table if not exists call (
 	next    integer not null,
 	data    text    not null
 ) strict;
-create index if not exists call_queued on call (queued);
-create index if not exists call_due on call (next) where state = 'queued';
+create index call_queued on call (queued);
+create index call_due on call (next) where state = 'queued';
 
 -- Every attempt at a call, for the record.
-create table if not exists attempt (
+create table attempt (
+	n       integer primary key, -- order of writing
 	call    text    not null references call (id),
 	at      integer not null,
 	phone   text    not null,
 	outcome text    not null,
+	next    integer not null,
 	detail  text    not null
 ) strict;
-create index if not exists attempt_call on attempt (call);
+create index attempt_call on attempt (call);
 
 -- Where the watch stands.
-create table if not exists place (
+create table place (
 	id        integer primary key check (id = 1),
 	cursor    integer not null, -- newest batch of the inbox whose outcome is here
 	room_time integer not null,

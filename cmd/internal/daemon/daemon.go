@@ -186,6 +186,7 @@ func (d *Daemon) BrokerAddress() string { return d.link.Address() }
 // Start lets the parts work, the inner ones first, so that the edges find
 // everything behind them ready.
 func (d *Daemon) Start(ctx context.Context) error {
+	d.goUntilStop("packing", d.pack)
 	d.goUntilStop("intake", d.intake.run)
 	d.goUntilStop("watch", d.watch.run)
 	if err := d.outbox.Start(ctx); err != nil {

@@ -5,6 +5,7 @@ import (
 	"sync"
 	"time"
 
+	"github.com/nightshelf/nightshelf/alerts"
 	"github.com/nightshelf/nightshelf/alerts/ledger"
 	"github.com/nightshelf/nightshelf/alerts/room"
 	"github.com/nightshelf/nightshelf/analysis"
@@ -66,8 +67,25 @@ func (s *shelf) Shelf() page.Shelf {
 	// What cannot be read is left out: the page must come, above all when the
 	// disk is in trouble, and /readyz says so.
 	out.Alarms, _ = s.d.ledger.Alarms(ctx, ledger.Filter{Since: out.Now.Add(-7 * 24 * time.Hour), Limit: 100})
+	renew(out.Alarms, out.Vessels)
 	out.Calls, _ = s.d.ledger.Calls(ctx, recentCalls)
 	return out
+}
+
+// renew puts alarms as they stand now in the place of those that were written
+// down when they last changed: what is found goes on meanwhile.
+func renew(all []alerts.Alarm, vessels []page.VesselView) {
+	now := map[string]alerts.Alarm{}
+	for _, v := range vessels {
+		for _, a := range v.Alarms {
+			now[a.ID] = a
+		}
+	}
+	for i, a := range all {
+		if live, ok := now[a.ID]; ok {
+			all[i] = live
+		}
+	}
 }
 
 func (s *shelf) aside(ctx context.Context, out *page.Shelf) {

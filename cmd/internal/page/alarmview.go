@@ -115,7 +115,7 @@ func mark(a alerts.Alarm) string {
 	switch a.State {
 	case alerts.Unacknowledged:
 		return string(cmp.Or(a.Priority, alerts.Medium))
-	case alerts.Acknowledged:
+	case alerts.Acknowledged, alerts.Normal:
 		return "seen"
 	case alerts.Returned:
 		return "over"

@@ -23,7 +23,7 @@ const (
 	curveWidth  = 280
 	curveHeight = 64
 	curveEdge   = 5
-	curvePoints = 64 // more cannot be told apart on a phone
+	curvePoints = 48 // more cannot be told apart on a phone
 	leastSpan   = 4  // highest over lowest density: a flat course must look flat
 )
 
@@ -44,7 +44,7 @@ func smallCurve(v VesselView, c clock) curve {
 	if n := len(band); n > 0 && band[n-1].At.After(x.to) {
 		x.to = band[n-1].At
 	}
-	band = thin(band, curvePoints/2)
+	band = thin(band, curvePoints/3)
 	y := densityScale(trail, band, v.harvestOD(), curveHeight-curveEdge, curveEdge)
 	k.Line, k.Band = line(trail, x, y), area(band, x, y)
 	if h := v.harvestOD(); h > 0 && h <= math.Exp(y.hi)*1.0001 {

@@ -19,7 +19,7 @@ type drawing struct {
 	Tint        string // #rrggbb
 	Lamp        string // "lit", "dark" or "" where it is not known
 	Tube        string // path of the air line
-	Bubbles     [][2]string
+	Bubbles     string // path of what rises from it
 	Trouble     bool
 }
 
@@ -130,7 +130,8 @@ func (g glass) half(h float64) float64 {
 	return p[len(p)-1][1]
 }
 
-// outline is the glass: up the right side, open at the top, down the left.
+// outline is the glass: down the left side, along the floor and up the right;
+// it is open at the top.
 func (g glass) outline(size float64) string {
 	var p path
 	n := len(g.profile)
@@ -139,55 +140,63 @@ func (g glass) outline(size float64) string {
 		if i >= n {
 			side, k = 1, i-n
 		}
-		op := byte('L')
+		x, y := drawnMiddle+side*g.profile[k][1]*size, drawnFloor-g.profile[k][0]*size
 		if i == 0 {
-			op = 'M'
+			p.move(x, y)
+		} else {
+			p.line(x, y)
 		}
-		p.to(op, drawnMiddle+side*g.profile[k][1]*size, drawnFloor-g.profile[k][0]*size)
 	}
-	return string(p)
+	return p.String()
 }
 
 // liquid is the glass up to a height, a little inside of it, and its surface.
 func (g glass) liquid(h, size float64) (body, surface string) {
 	const inside = 1.5
-	y, w := drawnFloor-h*size, g.half(h)*size-inside
+	y := min(drawnFloor-h*size, drawnFloor-inside)
+	w := max(g.half(h)*size-inside, 0)
+	below := func(q [2]float64) (half, at float64) {
+		return max(q[1]*size-inside, 0), min(drawnFloor-q[0]*size, drawnFloor-inside)
+	}
 	var p, s path
-	p.to('M', drawnMiddle-w, y)
+	p.move(drawnMiddle-w, y)
 	for i := len(g.profile) - 1; i >= 0; i-- {
 		if q := g.profile[i]; q[0] < h {
-			p.to('L', drawnMiddle-q[1]*size+inside, drawnFloor-inside-q[0]*size)
+			half, at := below(q)
+			p.line(drawnMiddle-half, at)
 		}
 	}
 	for _, q := range g.profile {
 		if q[0] < h {
-			p.to('L', drawnMiddle+q[1]*size-inside, drawnFloor-inside-q[0]*size)
+			half, at := below(q)
+			p.line(drawnMiddle+half, at)
 		}
 	}
-	p.to('L', drawnMiddle+w, y)
+	p.line(drawnMiddle+w, y)
 	p.close()
-	s.to('M', drawnMiddle-w, y)
-	s.to('L', drawnMiddle+w, y)
-	return string(p), string(s)
+	s.move(drawnMiddle-w, y)
+	s.line(drawnMiddle+w, y)
+	return p.String(), s.String()
 }
 
 // tube is the air line, from above the neck to near the floor.
 func tube(g glass, size float64) string {
 	var p path
 	top := g.profile[len(g.profile)-1][0]
-	p.to('M', drawnMiddle+3, drawnFloor-top*size-4)
-	p.to('L', drawnMiddle+3, drawnFloor-0.1*size)
-	return string(p)
+	p.move(drawnMiddle+3, drawnFloor-top*size-4)
+	p.line(drawnMiddle+3, drawnFloor-0.1*size)
+	return p.String()
 }
 
-// bubbles rise beside the tube.
-func bubbles(g glass, size float64) [][2]string {
-	out := make([][2]string, 0, 4)
+// bubbles rise beside the tube: strokes of no length, round at their ends.
+func bubbles(g glass, size float64) string {
+	var p path
 	for i, dx := range []float64{-2, -5, -1, -6} {
 		h := (0.14 + 0.2*float64(i)) * g.shoulder
-		out = append(out, [2]string{coordinate(drawnMiddle + dx), coordinate(drawnFloor - h*size)})
+		p.move(drawnMiddle+dx, drawnFloor-h*size)
+		p.line(drawnMiddle+dx, drawnFloor-h*size)
 	}
-	return out
+	return p.String()
 }
 
 func drawingTitle(v VesselView) string {
@@ -219,7 +228,7 @@ func drawingDesc(v VesselView, d drawing) string {
 		say = append(say, "lamp "+d.Lamp)
 	}
 	switch {
-	case len(d.Bubbles) > 0:
+	case d.Bubbles != "":
 		say = append(say, "air bubbling")
 	case d.Tube != "":
 		say = append(say, "no air")

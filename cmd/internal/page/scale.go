@@ -40,26 +40,62 @@ func (s timeScale) at(t time.Time) float64 {
 
 func (s timeScale) holds(t time.Time) bool { return !t.Before(s.from) && !t.After(s.to) }
 
-// path collects the data of an SVG path.
-type path []byte
-
-func (p *path) to(op byte, x, y float64) {
-	*p = append(*p, op)
-	*p = place(*p, x)
-	*p = append(*p, ' ')
-	*p = place(*p, y)
+// path collects the data of an SVG path, in tenths of a unit. Its strokes are
+// written as steps from the rounded point before, which is short and does not
+// drift.
+type path struct {
+	data []byte
+	x, y int // the point it stands at, tenths of a unit
 }
 
-func (p *path) close() { *p = append(*p, 'Z') }
-
-// place writes a coordinate to a tenth of a unit.
-func place(b []byte, v float64) []byte {
-	v = math.Round(v*10) / 10
-	return strconv.AppendFloat(b, v+0, 'f', -1, 64) // +0 turns -0 into 0
+// move lifts the pen to a point.
+func (p *path) move(x, y float64) {
+	p.x, p.y = tenths(x), tenths(y)
+	p.data = append(p.data, 'M')
+	p.data = short(p.data, p.x)
+	p.data = apart(p.data, p.y)
+	p.data = append(p.data, 'l')
 }
 
-// at writes a coordinate to a tenth of a unit.
-func coordinate(v float64) string { return string(place(nil, v)) }
+// line draws to a point.
+func (p *path) line(x, y float64) {
+	nx, ny := tenths(x), tenths(y)
+	p.data = apart(p.data, nx-p.x)
+	p.data = apart(p.data, ny-p.y)
+	p.x, p.y = nx, ny
+}
+
+func (p *path) close() { p.data = append(p.data, 'Z') }
+
+func (p *path) String() string { return string(p.data) }
+
+func tenths(v float64) int { return int(math.Round(v * 10)) }
+
+// short writes tenths as a number without a needless zero.
+func short(b []byte, t int) []byte {
+	if t < 0 {
+		b, t = append(b, '-'), -t
+	}
+	if t >= 10 || t == 0 {
+		b = strconv.AppendInt(b, int64(t/10), 10)
+	}
+	if t%10 != 0 {
+		b = append(b, '.', byte('0'+t%10))
+	}
+	return b
+}
+
+// apart writes a number after another, with a space where they would run
+// together.
+func apart(b []byte, t int) []byte {
+	if t >= 0 && len(b) > 0 && b[len(b)-1] >= '0' && b[len(b)-1] <= '9' {
+		b = append(b, ' ')
+	}
+	return short(b, t)
+}
+
+// coordinate writes a coordinate to a tenth of a unit.
+func coordinate(v float64) string { return string(short(nil, tenths(v))) }
 
 // gapFactor is how many usual steps may pass between two points before the
 // line between them is left out: a line is drawn only where something was seen.
@@ -75,14 +111,13 @@ func line(points []analysis.Point, x timeScale, y scale) string {
 		if !y.holds(q.Value) || !x.holds(q.At) {
 			continue
 		}
-		op := byte('L')
 		if last.IsZero() || q.At.Sub(last) > gap {
-			op = 'M'
+			p.move(x.at(q.At), y.at(q.Value))
 		}
-		p.to(op, x.at(q.At), y.at(q.Value))
+		p.line(x.at(q.At), y.at(q.Value)) // after a move: a lone point is a dot
 		last = q.At
 	}
-	return string(p)
+	return p.String()
 }
 
 // usualStep is the time between two points at an even spread.
@@ -101,21 +136,21 @@ func area(band []CourseBand, x timeScale, y scale) string {
 		if !y.holds(b.Low) || !y.holds(b.High) || !x.holds(b.At) {
 			continue
 		}
-		op := byte('L')
 		if len(back) == 0 {
-			op = 'M'
+			p.move(x.at(b.At), y.at(b.High))
+		} else {
+			p.line(x.at(b.At), y.at(b.High))
 		}
-		p.to(op, x.at(b.At), y.at(b.High))
 		back = append(back, b)
 	}
 	if len(back) < 2 {
 		return ""
 	}
 	for i := len(back) - 1; i >= 0; i-- {
-		p.to('L', x.at(back[i].At), y.at(back[i].Low))
+		p.line(x.at(back[i].At), y.at(back[i].Low))
 	}
 	p.close()
-	return string(p)
+	return p.String()
 }
 
 // thin keeps at most n of the elements, evenly, the last among them.

@@ -30,7 +30,7 @@ type head struct {
 	Open       int // alarms that are open
 	Aside      int // messages set aside and unknown vessels
 	Broker     string
-	Newest     string // age of the newest reading
+	NewestAge  string // age of the newest reading
 	Version    string
 	Style      string
 	Script     string
@@ -62,7 +62,7 @@ func (s *site) head(v viewer, title, here string) head {
 		}
 	}
 	if t := newest(v.shelf); !t.IsZero() {
-		h.Newest = span(max(v.clock.now.Sub(t), 0))
+		h.NewestAge = span(max(v.clock.now.Sub(t), 0))
 	}
 	return h
 }

@@ -1,0 +1,159 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"github.com/nightshelf/nightshelf/ingest"
+)
+
+// slowKeeper commits when it is told to, and fails when it is told to.
+type slowKeeper struct {
+	mu      sync.Mutex
+	commits [][]ingest.Batch
+	fail    error
+	gate    chan struct{} // a commit takes one; nil: at once
+	began   chan struct{} // a commit tells that it has begun; nil: nobody asks
+}
+
+func (k *slowKeeper) AppendAll(_ context.Context, batches []ingest.Batch) ([]ingest.Kept, error) {
+	if k.began != nil {
+		k.began <- struct{}{}
+	}
+	if k.gate != nil {
+		<-k.gate
+	}
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.fail != nil {
+		return nil, k.fail
+	}
+	k.commits = append(k.commits, batches)
+	return make([]ingest.Kept, len(batches)), nil
+}
+
+// plainDecode makes one reading of a message, of the vessel it names.
+func plainDecode(m ingest.Message) ingest.Batch {
+	return ingest.Batch{Arrived: m.Arrived, Readings: []ingest.Reading{{Vessel: string(m.Payload), Quantity: ingest.OD, At: m.Arrived}}}
+}
+
+func running(t *testing.T, k keeper) *intake {
+	in := newIntake(k, plainDecode, newCounters(prometheus.NewRegistry()))
+	ctx, cancel := context.WithCancel(t.Context())
+	go in.run(ctx)
+	t.Cleanup(func() { cancel(); <-in.done })
+	return in
+}
+
+func message(vessel string) []ingest.Message {
+	return []ingest.Message{{Payload: []byte(vessel), Arrived: time.Unix(1e9, 0)}}
+}
+
+func TestPutReturnsAfterTheCommit(t *testing.T) {
+	k := &slowKeeper{gate: make(chan struct{}), began: make(chan struct{}, 1)}
+	in := running(t, k)
+	done := make(chan error, 1)
+	go func() { done <- in.Put(t.Context(), message("C01")) }()
+	<-k.began
+	select {
+	case <-done:
+		t.Fatal("Put returned before the commit")
+	default:
+	}
+	k.gate <- struct{}{}
+	if err := <-done; err != nil {
+		t.Fatal(err)
+	}
+}
+
+func TestFailedCommitIsTold(t *testing.T) {
+	locked := errors.New("database is locked")
+	k := &slowKeeper{fail: locked}
+	in := running(t, k)
+	if err := in.Put(t.Context(), message("C01")); !errors.Is(err, locked) {
+		t.Errorf("error %v, want %v", err, locked)
+	}
+	k.mu.Lock()
+	k.fail = nil
+	k.mu.Unlock()
+	if err := in.Put(t.Context(), message("C01")); err != nil {
+		t.Errorf("after the lock was gone: %v", err)
+	}
+}
+
+// Puts that wait while another commits share the next commit.
+func TestPutsShareACommit(t *testing.T) {
+	k := &slowKeeper{gate: make(chan struct{}), began: make(chan struct{}, 10)}
+	in := running(t, k)
+	var all sync.WaitGroup
+	put := func(n int) {
+		all.Go(func() {
+			if err := in.Put(t.Context(), message(fmt.Sprintf("C%02d", n))); err != nil {
+				t.Error(err)
+			}
+		})
+	}
+	put(0)
+	<-k.began
+	for n := 1; n <= 20; n++ {
+		put(n)
+	}
+	close(k.gate)
+	all.Wait()
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	n := 0
+	for _, c := range k.commits {
+		n += len(c)
+	}
+	if n != 21 {
+		t.Errorf("%d batches committed, want 21", n)
+	}
+	if len(k.commits) > 15 {
+		t.Errorf("%d commits for 21 Puts: they were not grouped", len(k.commits))
+	}
+}
+
+func TestTooManyUnknownVesselsAreSetAside(t *testing.T) {
+	k := &slowKeeper{}
+	in := running(t, k)
+	in.known["C01"] = true
+	for n := range mostUnknown + 5 {
+		if err := in.Put(t.Context(), message(fmt.Sprintf("U%d", n))); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := in.Put(t.Context(), message("C01")); err != nil {
+		t.Fatal(err)
+	}
+	readings, aside := 0, 0
+	for _, c := range k.commits {
+		for _, b := range c {
+			readings += len(b.Readings)
+			for _, r := range b.Refused {
+				if r.Reason == ingest.TooMany {
+					aside++
+				}
+			}
+		}
+	}
+	if readings != mostUnknown+1 || aside != 5 {
+		t.Errorf("%d readings kept and %d set aside, want %d and 5", readings, aside, mostUnknown+1)
+	}
+}
+
+func TestPutAfterTheEnd(t *testing.T) {
+	in := newIntake(&slowKeeper{}, plainDecode, newCounters(prometheus.NewRegistry()))
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	in.run(ctx)
+	if err := in.Put(t.Context(), message("C01")); !errors.Is(err, ingest.ErrClosed) {
+		t.Errorf("error %v, want %v", err, ingest.ErrClosed)
+	}
+}
