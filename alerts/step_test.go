@@ -153,6 +153,15 @@ func TestHouseEmptiesWhileAFindingWaits(t *testing.T) {
 	}
 }
 
+// An alarm does not end by time under a finding that waits out its on-delay:
+// it would come back as a second one.
+func TestNoLapseUnderAFinding(t *testing.T) {
+	a := in(Returned)
+	if b, got := Step(a, finding(), a.Clear.Add(Lapse), false, rule); got != None || b.State != Returned {
+		t.Errorf("change %q, %s", got, b.State)
+	}
+}
+
 func TestAClockSetBackChangesNothing(t *testing.T) {
 	for _, s := range States {
 		a := in(s)

@@ -19,6 +19,11 @@ const maxDetail = 500
 // all, and nothing else. An attempt at no phone, such as an expiry, does not
 // count as one. Unknown ids are an error that is ErrUnknown.
 func (l *Ledger) Attempted(ctx context.Context, id string, a alerts.Attempt) error {
+	switch a.Outcome {
+	case alerts.Queued, alerts.Delivered, alerts.Failed, alerts.Expired:
+	default: // it would be neither due nor done, and so forgotten
+		return fmt.Errorf("write down an attempt at call %q: no state of a call is called %q", id, a.Outcome)
+	}
 	a.Detail = cut(a.Detail, maxDetail)
 	a.At, a.Next = at(milli(a.At)), at(milli(a.Next))
 	err := l.db.Update(ctx, func(tx *sql.Tx) error {

@@ -59,14 +59,6 @@ func tidyCall(c alerts.Call) alerts.Call {
 	return c
 }
 
-// limit turns 0 into none, which SQLite writes as a negative limit.
-func limit(n int) int {
-	if n <= 0 {
-		return -1
-	}
-	return n
-}
-
 // cut shortens s to at most n bytes of valid UTF-8.
 func cut(s string, n int) string {
 	return strings.ToValidUTF8(s[:min(len(s), n)], "")

@@ -136,3 +136,25 @@ func TestAPhoneThatHangs(t *testing.T) {
 		wantAsked(t, next, longest.Seconds())
 	})
 }
+
+// A phone that refused for good is left out even where the clock was set back
+// and every other one seems to be resting; where all refused, none is left.
+func TestReady(t *testing.T) {
+	m, now := newMemory(), time.Unix(1e9, 0)
+	phones := []Phone{{Name: "gone"}, {Name: "rests"}}
+	m.keep("a", "gone", forGood)
+	m.keep("a", "rests", now.Add(time.Hour))
+	if got := m.ready("a", phones, now); len(got) != 1 || got[0].Name != "rests" {
+		t.Errorf("%v", got)
+	}
+	if got := m.ready("a", phones[:1], now); len(got) != 0 {
+		t.Errorf("asks %v, which refused for good", got)
+	}
+	if got := m.ready("b", phones, now); len(got) != 2 {
+		t.Errorf("another call: %v", got)
+	}
+	m.forget("a")
+	if got := m.ready("a", phones, now); len(got) != 2 {
+		t.Errorf("forgotten: %v", got)
+	}
+}

@@ -163,7 +163,7 @@ func (r *Room) minutes(v *vessel, last int64, out *step) {
 		v.head.Minute = m
 		at := time.UnixMilli(m).UTC()
 		v.head.Track.Advance(at)
-		v.findings = v.head.Judge.Step(judge.Case{Vessel: &v.set, Track: &v.head.Track, Now: at, Staffed: r.o.Staffed(at)})
+		v.findings = v.head.Judge.Step(judge.Case{Vessel: &v.set, Track: &v.head.Track, Now: at, Staffed: r.o.Staffed})
 		if m > v.judged {
 			v.judged = m
 			r.alarm(v, at, out)

@@ -13,7 +13,7 @@ func TestOpen(t *testing.T) {
 		"127.0.0.1": false, "127.8.8.8": false, "::1": false, "10.1.2.3": false, "172.16.0.1": false, "172.31.255.255": false,
 		"192.168.1.1": false, "fd00::1": false, "fe80::1": false, "fe80::1%eth0": false, "169.254.169.254": false, "0.0.0.0": false,
 		"0.1.2.3": false, "::": false, "255.255.255.255": false, "240.0.0.1": false, "224.0.0.1": false, "ff02::1": false,
-		"100.64.0.1": false, "198.18.0.1": false, "::ffff:10.0.0.1": false, "::ffff:127.0.0.1": false, "::ffff:169.254.169.254": false,
+		"100.64.0.1": false, "198.18.0.1": false, "::ffff:10.0.0.1": false, "::ffff:100.64.0.1": false, "::ffff:127.0.0.1": false, "::ffff:169.254.169.254": false,
 		"::127.0.0.1": false, "64:ff9b::7f00:1": false, "2002:7f00:1::": false, "2001:0:1::": false, "2001:db8::1": false, "fec0::1": false,
 	} {
 		if got := open(netip.MustParseAddr(text)); got != want {

@@ -19,7 +19,7 @@ func TestAnEchoGivesNothingAway(t *testing.T) {
 		w.WriteHeader(http.StatusForbidden)
 		user, password, _ := r.BasicAuth()
 		_, _ = io.WriteString(w, strings.Join([]string{r.URL.String(), r.Header.Get("X-Key"), r.Header.Get("Authorization"),
-			user, password, r.URL.Query().Get("auth"), strings.ReplaceAll(r.URL.Path, "/", `\/`)}, " ; "))
+			user, password, r.URL.Query().Get("auth"), strings.ReplaceAll(r.Header.Get("X-Path"), "/", `\/`)}, " ; "))
 	})
 	u, err := url.Parse(address)
 	if err != nil {
@@ -28,13 +28,13 @@ func TestAnEchoGivesNothingAway(t *testing.T) {
 	u.User = url.UserPassword("shelfuser", "userpass")
 	u.Path, u.RawQuery = "/hooks/PATHTOKEN", "auth=query%2Btoken&b=c"
 	p := phone(u.String())
-	p.Headers = map[string]string{"X-Key": "keyvalue"}
+	p.Headers = map[string]string{"X-Key": "keyvalue", "X-Path": "left/right"}
 	p.Secret = secret(t, testSecret)
 	r := Send(t.Context(), p, call())
 	if r.Status != 403 || !contains(r.Detail, hidden) {
 		t.Fatalf("nothing was echoed: %+v", r)
 	}
-	for _, s := range []string{"shelfuser", "userpass", "PATHTOKEN", "query+token", "query%2Btoken", "keyvalue",
+	for _, s := range []string{"shelfuser", "userpass", "PATHTOKEN", "query+token", "query%2Btoken", "keyvalue", `left\/right`,
 		base64.StdEncoding.EncodeToString([]byte("shelfuser:userpass"))} {
 		if contains(r.Detail, s) {
 			t.Errorf("%q shows in %q", s, r.Detail)

@@ -57,7 +57,7 @@ type Case struct {
 	Vessel  *ingest.Vessel
 	Track   *track.State
 	Now     time.Time
-	Staffed bool
+	Staffed func(time.Time) bool // whether people are at the shelf then; nil: never
 }
 
 type bench struct {

@@ -27,9 +27,9 @@ func (b *bench) steps() {
 		b.Held[stepped], b.Held[asked] = 0, 0
 		return
 	}
-	// Whoever is there when it shows decides how it is asked, once.
+	// Whether anybody was there when it happened decides how it is asked, once.
 	if b.Held[stepped] == 0 && b.Held[asked] == 0 {
-		if b.Staffed {
+		if b.Staffed != nil && b.Staffed(time.UnixMilli(hit.At)) {
 			b.Held[asked] = b.now
 		} else {
 			b.Held[stepped] = b.now

@@ -12,46 +12,57 @@ import (
 // cent in twenty minutes; a viral crash loses at most half in an hour.
 const stepLeast = 0.20
 
-// findStep looks for a step between the two bins before the last two and the
-// last two, and takes it out of the course from there on.
+// findStep looks for a step between two steady bins and the newest two, next
+// to each other or with one bin between in which it happened, and takes it out
+// of the course from there on.
 func (s *State) findStep(b Bin) {
 	if s.Since == 0 || s.Lot == "" {
 		return
 	}
-	after, e1, ok1 := s.pair(b.Index)
-	before, e2, ok2 := s.pair(b.Index - 2)
+	for gap := range int32(2) {
+		if jump, ok := s.jump(b.Index, gap); ok {
+			s.step(b.Index, gap, jump)
+			return
+		}
+	}
+}
+
+// jump measures the change over the bins that end with index; ok is false if
+// it is no step: too small, lost in noise, or a slope.
+func (s *State) jump(index, gap int32) (jump float64, ok bool) {
+	after, d1, e1, ok1 := s.pair(index)
+	before, d2, e2, ok2 := s.pair(index - 2 - gap)
 	if !ok1 || !ok2 {
-		return
+		return 0, false
 	}
-	jump := after - before
-	if math.Abs(jump) < max(stepLeast, 6*math.Hypot(e1, e2)) || !s.flat(b.Index, jump) || !s.flat(b.Index-2, jump) {
-		return
+	jump = after - before
+	sigma := math.Hypot(e1, e2)
+	// With a bin between, a slope has half as much time again to get so far.
+	least := stepLeast * (1 + float64(gap)/2)
+	if math.Abs(jump) < max(least, 6*sigma) {
+		return 0, false
 	}
-	when := int64(b.Index-1) * BinLength.Milliseconds()
+	// Along a slope, or where one begins, the bins of a pair differ by half of
+	// what the pairs do at least; with one bin between, by a third.
+	steady := 0.4 * math.Abs(jump)
+	if gap > 0 {
+		steady = 0.25 * math.Abs(jump)
+	}
+	return jump, d1 < steady && d2 < steady
+}
+
+// step notes a step and takes it out.
+func (s *State) step(index, gap int32, jump float64) {
+	when := int64(index-1-gap) * BinLength.Milliseconds()
 	hit := Step{At: when, Ratio: float32(math.Exp(jump))}
 	if fits(s.Handled, hit) {
 		hit.Explained, hit.Entry = true, s.Handled.Kind
 	}
 	s.LastHit = hit
-	s.takeOut(b.Index, jump)
-}
-
-// flat reports whether the two bins that end with index agree with each other,
-// measured by the jump between two such pairs: a step and not a slope, nor one
-// bin full of bubbles.
-func (s *State) flat(index int32, jump float64) bool {
-	a, okA := s.log(index)
-	b, okB := s.log(index - 1)
-	return okA && okB && math.Abs(a-b) < max(stepLeast/2, math.Abs(jump)/5)
-}
-
-func (s *State) log(index int32) (float64, bool) {
-	b, ok := s.Bin(index)
-	if !ok || !s.within(b) {
-		return 0, false
+	for i := index - 1 - gap; i < index-1; i++ {
+		s.Bins[int(i)%bins].Count = 0 // neither before nor after
 	}
-	l, _ := s.floored(b)
-	return l, true
+	s.takeOut(index, jump)
 }
 
 // floored is LogDensity where a density that does not stand out of the noise
@@ -64,15 +75,17 @@ func (s *State) floored(b Bin) (log, sigma float64) {
 	return math.Log(3*math.Hypot(float64(b.Noise), s.BlankNoise/3)) + float64(b.Shift), 1.0 / 3
 }
 
-func (s *State) pair(index int32) (log, sigma float64, ok bool) {
+// pair is the mean log density of the two bins that end with index, how far
+// apart they are, and the standard error of the mean.
+func (s *State) pair(index int32) (log, apart, sigma float64, ok bool) {
 	a, okA := s.Bin(index)
 	b, okB := s.Bin(index - 1)
-	if !okA || !okB || !s.within(a) || !s.within(b) {
-		return 0, 0, false
+	if !okA || !okB || a.Count == 0 || b.Count == 0 || !s.within(a) || !s.within(b) {
+		return 0, 0, 0, false
 	}
 	la, ea := s.floored(a)
 	lb, eb := s.floored(b)
-	return (la + lb) / 2, math.Hypot(ea, eb) / 2, true
+	return (la + lb) / 2, math.Abs(la - lb), math.Hypot(ea, eb) / 2, true
 }
 
 // takeOut shifts the last two bins and all that follow, so that the course

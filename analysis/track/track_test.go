@@ -128,6 +128,42 @@ func TestHarvestIsTakenOutOfTheCourse(t *testing.T) {
 	near(t, "ratio after 6 of 18 L", float64(s.LastHit.Ratio), 2.0/3, 0.02)
 }
 
+// A harvest takes a while: the reading in the middle of it, and a bin that is
+// half before and half after, must not hide it.
+func TestHarvestInTheMiddleOfABin(t *testing.T) {
+	for minute := range 10 {
+		s := New()
+		s.Note(inoculate(start))
+		at := grow(&s, start, 2, func(d float64) float64 { return 0.2 * math.Exp(0.3*d) })
+		when := at.Add(time.Duration(minute) * time.Minute)
+		s.Note(ingest.Entry{Vessel: "C01", Kind: ingest.Harvest, At: when, Written: at})
+		grow(&s, at, 0.5, func(d float64) float64 {
+			od := 0.2 * math.Exp(0.3*d)
+			if d >= when.Sub(start).Hours()/24 {
+				od *= 0.6
+			}
+			return od
+		})
+		if s.LastHit.Ratio == 0 || !s.LastHit.Explained {
+			t.Errorf("harvest %d min into a bin: step %+v", minute, s.LastHit)
+		}
+		near(t, "net growth", s.Day.PerDay, 0.3, 0.03)
+	}
+}
+
+func TestNoStepFromSlopes(t *testing.T) {
+	for _, hourly := range []float64{0.05, 0.1, 0.2, 0.3, 0.4, 0.5} {
+		r := rand.New(rand.NewPCG(9, 9))
+		s := New()
+		s.Note(inoculate(start))
+		at := grow(&s, start, 1, func(float64) float64 { return 0.4 + 0.003*r.NormFloat64() })
+		grow(&s, at, 0.25, func(d float64) float64 { return 0.4*math.Exp(-hourly*(d-1)*24) + 0.003*r.NormFloat64() })
+		if hit := s.LastHit; hit.Ratio != 0 {
+			t.Errorf("a loss of %.0f %% an hour was taken for a step: %+v", 100*hourly, hit)
+		}
+	}
+}
+
 func TestStepWithoutEntryIsAQuestionUntilExplained(t *testing.T) {
 	s := New()
 	s.Note(inoculate(start))

@@ -160,7 +160,7 @@ func (s *simulation) times() (*time.Location, time.Time, error) {
 func (s *simulation) room(now, start time.Time) simulate.Plan {
 	if s.vessels > 0 {
 		if start.IsZero() {
-			start = now.Add(-time.Duration(s.days) * 24 * time.Hour).Truncate(time.Minute)
+			start = now.Add(-time.Duration(s.days) * 24 * time.Hour).Truncate(24 * time.Hour) // people come by day
 		}
 		return simulate.Season(s.seed, start, s.vessels, s.days, 0)
 	}

@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -192,10 +193,12 @@ func abandon(t testing.TB, s *Subscriber) {
 	}
 }
 
+var publishers atomic.Int64 // so that each has its own id
+
 // publisher is a plain client that publishes at QoS 1 and resends.
 func publisher(t testing.TB, url string) paho.Client {
 	t.Helper()
-	o := paho.NewClientOptions().AddBroker(url).SetClientID("sensor").SetCleanSession(false).SetProtocolVersion(4).
+	o := paho.NewClientOptions().AddBroker(url).SetClientID(fmt.Sprintf("sensor-%d", publishers.Add(1))).SetCleanSession(false).SetProtocolVersion(4).
 		SetConnectRetry(true).SetConnectRetryInterval(20 * time.Millisecond).SetMaxReconnectInterval(50 * time.Millisecond)
 	c := paho.NewClient(o)
 	wait(t, "publisher connects", c.Connect())

@@ -23,7 +23,7 @@ const (
 	curveWidth  = 280
 	curveHeight = 64
 	curveEdge   = 5
-	curvePoints = 48 // more cannot be told apart on a phone
+	curvePoints = 42 // more cannot be told apart on a phone
 	leastSpan   = 4  // highest over lowest density: a flat course must look flat
 )
 

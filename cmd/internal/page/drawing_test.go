@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -158,18 +159,9 @@ func TestLineLeavesGapsWhereNothingWasSeen(t *testing.T) {
 		points = append(points, analysis.Point{At: smallHour.Add(9*time.Hour + time.Duration(i)*time.Minute), Value: math.NaN()})
 	}
 	points[119].Value = .5
-	points = append(points[:0:0], points...)
-	sortByTime(points)
+	slices.SortFunc(points, func(a, b analysis.Point) int { return a.At.Compare(b.At) })
 	if got := strings.Count(line(points, x, y), "M"); got != 2 {
 		t.Errorf("%d strokes, want 2 with nothing between", got)
-	}
-}
-
-func sortByTime(p []analysis.Point) {
-	for i := range p {
-		for j := i; j > 0 && p[j].At.Before(p[j-1].At); j-- {
-			p[j], p[j-1] = p[j-1], p[j]
-		}
 	}
 }
 

@@ -21,9 +21,8 @@ var (
 )
 
 type fixed struct {
-	shelf   Shelf
-	history History
-	parts   []Part
+	shelf Shelf
+	parts []Part
 }
 
 func (f fixed) Shelf() Shelf  { return f.shelf }
