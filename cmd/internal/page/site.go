@@ -93,7 +93,7 @@ func secured(next http.Handler) http.Handler {
 		// Not no-referrer: with that, browsers send a form with the origin
 		// "null", and over plain http, where they send no Sec-Fetch-Site, an
 		// acknowledgement would be refused as if it came from elsewhere.
-		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("Referrer-Policy", "same-origin")
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Permissions-Policy", "camera=(), microphone=(), geolocation=()")

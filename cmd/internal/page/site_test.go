@@ -37,6 +37,10 @@ func TestNoInlineStyleOrScript(t *testing.T) {
 				t.Errorf("%s has no %s", target, header)
 			}
 		}
+		// With no-referrer an acknowledgement over plain http is refused.
+		if got := w.Header().Get("Referrer-Policy"); got != "same-origin" {
+			t.Errorf("%s: referrer policy %q", target, got)
+		}
 		if csp := w.Header().Get("Content-Security-Policy"); strings.Contains(csp, "unsafe") || !strings.Contains(csp, "default-src 'none'") {
 			t.Errorf("%s: policy %q", target, csp)
 		}

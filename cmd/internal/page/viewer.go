@@ -48,7 +48,7 @@ func (s *site) head(v viewer, title, here string) head {
 		h.Room = "Culture room"
 	}
 	if v.shelf.Staffed {
-		h.House = "people in the house"
+		h.House = "staffed hours"
 	}
 	if v.shelf.Clock == "readings" {
 		h.ClockNote = "the readings set the time"
