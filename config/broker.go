@@ -29,7 +29,7 @@ func (d *decoder) broker(room *block, c *Config) {
 	b.size("max_payload", &to.MaxPayload)
 	b.topics(to)
 	if address != nil && to.Username != "" && plainOutside(to.URL) {
-		b.warn(address, "the password of %s crosses the network unprotected with %s; use ssl:// or wss://", quoted(to.Username), quoted(to.URL))
+		b.warn(address, "the password of %s crosses the network unprotected with %s; use ssl://", quoted(to.Username), quoted(to.URL))
 	}
 	b.close()
 }
@@ -37,7 +37,7 @@ func (d *decoder) broker(room *block, c *Config) {
 // plainOutside reports whether address is on another machine without TLS.
 func plainOutside(address string) bool {
 	u, err := url.Parse(address)
-	return err == nil && (u.Scheme == "tcp" || u.Scheme == "ws") && !isLoopback(u.Hostname())
+	return err == nil && u.Scheme == "tcp" && !isLoopback(u.Hostname())
 }
 
 // account reads username and password.
@@ -77,9 +77,9 @@ func (b *block) brokerURL(to *Broker) *yaml.Node {
 			return "", sentence("must be an address such as tcp://127.0.0.1:1883, not %s", quoted(ShownURL(s)))
 		}
 		switch u.Scheme {
-		case "tcp", "ssl", "ws", "wss":
+		case "tcp", "ssl":
 		default:
-			return "", sentence("must begin with tcp://, ssl://, ws:// or wss://, not %s", quoted(u.Scheme+"://"))
+			return "", sentence("must begin with tcp:// or ssl://, not %s", quoted(u.Scheme+"://"))
 		}
 		if u.User != nil {
 			return "", sentence("must not hold a name or password (before the @ of %s); use username and password_file", quoted(u.Host))
@@ -87,7 +87,7 @@ func (b *block) brokerURL(to *Broker) *yaml.Node {
 		if u.Hostname() == "" {
 			return "", sentence("names no host: %s", quoted(ShownURL(s)))
 		}
-		if u.Port() == "" && (u.Scheme == "tcp" || u.Scheme == "ssl") {
+		if u.Port() == "" {
 			return "", sentence("needs a port, mostly 1883, or 8883 for ssl: %s", quoted(ShownURL(s)))
 		}
 		return s, goodPort(u)

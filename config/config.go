@@ -28,7 +28,7 @@ type Config struct {
 	BehindProxy      bool           // a proxy that asks for a password stands before the page; default false
 	PublicURL        string         // the page as a phone outside reaches it, without a slash at its end; default none
 	Clock            Clock          // default Wall
-	Lateness         time.Duration  // how late a reading is still put in its place; 0 to 24 h, default 15 min
+	Lateness         time.Duration  // how late a reading is still put in its place; 0 to 24 h, default 1 h
 	FalseCallsAMonth float64        // how many false calls the room bears, 0.1 to 30; default 1
 	Staffed          Hours          // key staffed; empty: nobody is ever there
 	Broker           Broker         // required
@@ -49,7 +49,7 @@ const DefaultLuxPerUmol = 74
 // Broker says where readings come from: exactly one of Embedded and URL.
 type Broker struct {
 	Embedded   string        // host:port our own broker listens on; loopback unless Username is set; port 0 takes a free one
-	URL        string        // a broker that runs elsewhere: tcp, ssl, ws or wss
+	URL        string        // a broker that runs elsewhere: tcp, or ssl for TLS
 	ClientID   string        // 1 to 64 characters; default nightshelf- and a slug of the room
 	Username   string        // of ours at URL, or of the devices at Embedded; default none
 	Password   Secret        // key password_file
@@ -120,7 +120,7 @@ func fresh(file string) *Config {
 		Data:             "nightshelf.db",
 		Listen:           "127.0.0.1:8470",
 		Clock:            Wall,
-		Lateness:         15 * time.Minute,
+		Lateness:         time.Hour,
 		FalseCallsAMonth: 1,
 		LampLuxPerUmol:   DefaultLuxPerUmol,
 		Broker: Broker{

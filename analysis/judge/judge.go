@@ -25,7 +25,8 @@ type State struct {
 	Held    [conditions]int64 // since when each condition has held; 0: it does not
 	Lamp    lamp
 	Air     float32 // usual airflow where none is set, L/min
-	AirBad  int64   // Unix ms at which air was last out of order
+	AirFrom int64   // Unix ms at which air last got out of order
+	AirBad  int64   // Unix ms at which it last was
 	DarkBad int64   // Unix ms at which the lamp last failed its hours
 	ODBad   int64   // Unix ms at which the od probe last accused itself
 	Fall    fall

@@ -60,6 +60,9 @@ func (b *bench) air() {
 	off := b.hold(airOff, seen < usual*(offBelow+b.more(airOff)))
 	weak := b.hold(airWeak, seen < usual*(weakBelow+b.more(airWeak)))
 	if off != 0 || weak != 0 {
+		if b.now-b.AirBad > settlesIn.Milliseconds() {
+			b.AirFrom = b.now
+		}
 		b.AirBad = b.now
 	}
 	evidence := []analysis.Evidence{{Name: "airflow", Value: seen, Normal: usual, Unit: "L/min"}}

@@ -16,13 +16,26 @@ const (
 	stepStands = 12 * time.Hour
 )
 
+const (
+	// settlesIn is how long air must be out of order for settled cells to make
+	// a step; a transfer shuts it for less.
+	settlesIn = 30 * time.Minute
+	// mixesIn is how long after that stirring them up again may take.
+	mixesIn = 90 * time.Minute
+)
+
+// settled reports whether a step at that time is cells that settled while the
+// air was out of order, or were stirred up when it came back.
+func (b *bench) settled(at int64) bool {
+	return b.AirBad-b.AirFrom >= settlesIn.Milliseconds() && at >= b.AirFrom && at <= b.AirBad+mixesIn.Milliseconds()
+}
+
 // steps asks about a sudden change that nobody entered: by day a question,
 // with the house empty a call.
 func (b *bench) steps() {
 	hit, open := b.Track.Question()
 	age := time.Duration(b.now-hit.At) * time.Millisecond
-	settled := b.AirBad != 0 && b.now-b.AirBad < afterAir.Milliseconds()
-	open = open && age < stepStands && !settled
+	open = open && age < stepStands && !b.settled(hit.At)
 	if !open {
 		b.Held[stepped], b.Held[asked] = 0, 0
 		return

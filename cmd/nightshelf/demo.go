@@ -10,6 +10,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -77,7 +78,7 @@ func demo(ctx context.Context, out io.Writer, o demoOptions) error {
 	if err != nil {
 		return err
 	}
-	d, err := daemon.New(ctx, daemon.Options{Config: c, Logger: slog.New(slog.NewTextHandler(io.Discard, nil))})
+	d, err := daemon.New(ctx, daemon.Options{Config: c, Logger: slog.New(slog.NewTextHandler(io.Discard, nil)), Version: version()})
 	if err != nil {
 		return err
 	}
@@ -126,7 +127,8 @@ func demoConfig(dir string, plan simulate.Plan, p *phone) (*config.Config, error
 	if p.secret, err = webhook.ParseSecret(secret); err != nil {
 		return nil, err
 	}
-	text := fmt.Sprintf(`room: Demo shelf (invented)
+	var text strings.Builder
+	_, _ = fmt.Fprintf(&text, `room: Demo shelf (invented)
 zone: %s
 clock: readings
 lateness: 1h
@@ -138,9 +140,12 @@ broker:
   embedded: 127.0.0.1:0
 phones:
   - {name: demo phone, url: %q, secret_file: secret, allow_private: true}
-%s`, plan.Places[0].Vessel.Zone, p.URL(), vesselsYAML(plan.Vessels()))
+`, plan.Places[0].Vessel.Zone, p.URL())
+	if err := printSection(&text, plan.Vessels()); err != nil {
+		return nil, err
+	}
 	file := filepath.Join(dir, "room.yaml")
-	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+	if err := os.WriteFile(file, []byte(text.String()), 0o600); err != nil {
 		return nil, err
 	}
 	return config.Load(file)

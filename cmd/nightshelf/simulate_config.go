@@ -4,11 +4,11 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"time"
 
 	"gopkg.in/yaml.v3"
 
 	"github.com/nightshelf/nightshelf/analysis/simulate"
+	"github.com/nightshelf/nightshelf/config"
 	"github.com/nightshelf/nightshelf/ingest"
 )
 
@@ -30,17 +30,25 @@ type vesselWords struct {
 
 func wordsOf(v *ingest.Vessel) vesselWords {
 	return vesselWords{Name: v.Name, Kind: v.Kind, VolumeL: v.VolumeL, LightHours: v.LightHours.Hours(), LightShape: string(v.LightShape),
-		LightsOn: fmt.Sprintf("%02d:%02d", int(v.LightsOn/time.Hour), int(v.LightsOn/time.Minute)%60),
+		LightsOn: config.ClockTime(v.LightsOn),
 		ParUmol:  v.ParUmol, TempC: v.TempC, TempBandK: v.TempBand, AirLpm: v.AirLpm, Interval: v.Interval.String(), HarvestOD: v.HarvestOD}
 }
 
 // printVessels prints the part of a configuration that describes the room.
 func printVessels(out io.Writer, plan *simulate.Plan) error {
 	zone := plan.Start.Location().String()
-	if _, err := fmt.Fprintf(out, "# A simulated room. Its readings bear the time of its own clock.\nzone: %s\nclock: readings\nvessels:\n", zone); err != nil {
+	if _, err := fmt.Fprintf(out, "# A simulated room. Its readings bear the time of its own clock.\nzone: %s\nclock: readings\n", zone); err != nil {
 		return err
 	}
-	for _, v := range plan.Vessels() {
+	return printSection(out, plan.Vessels())
+}
+
+// printSection prints vessels as the section of a configuration.
+func printSection(out io.Writer, vessels []ingest.Vessel) error {
+	if _, err := fmt.Fprintln(out, "vessels:"); err != nil {
+		return err
+	}
+	for _, v := range vessels {
 		var line strings.Builder
 		node := &yaml.Node{}
 		if err := node.Encode(wordsOf(&v)); err != nil {

@@ -34,7 +34,7 @@ what was taken is kept and acknowledged first. A second one cuts that short.`,
 			for _, w := range room.Warnings {
 				log.Warn(w.Error())
 			}
-			d, err := daemon.New(c.Context(), daemon.Options{Config: room, Logger: log})
+			d, err := daemon.New(c.Context(), daemon.Options{Config: room, Logger: log, Version: version()})
 			if err != nil {
 				return err
 			}

@@ -213,3 +213,40 @@ func TestSettings(t *testing.T) {
 		t.Error("the reader can write")
 	}
 }
+
+// Somebody may look while the daemon writes; nothing is made where nothing is.
+func TestOpenToRead(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "room.db")
+	if r, err := store.OpenToRead(t.Context(), path); err == nil || !strings.Contains(err.Error(), path) {
+		t.Errorf("a missing file: %v, %v", r, err)
+	}
+	if got := list(t, path); got != "" {
+		t.Errorf("looking has made %q", got)
+	}
+	s := open(t, path)
+	r, err := store.OpenToRead(t.Context(), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.Append(t.Context(), one(1)); err != nil {
+		t.Errorf("append beside a reader: %v", err)
+	}
+	var got []ingest.Reading
+	for one, err := range r.Between(t.Context(), time.Time{}, time.Time{}) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		got = append(got, one)
+	}
+	if len(got) != 1 || got[0] != one(1).Readings[0] {
+		t.Errorf("read %v", got)
+	}
+	if err := r.Close(); err != nil {
+		t.Error(err)
+	}
+	closeNow(t, s)
+	newer(t, path)
+	if r, err := store.OpenToRead(t.Context(), path); !errors.Is(err, ingest.ErrNewer) {
+		t.Errorf("a newer file: %v, %v", r, err)
+	}
+}

@@ -34,6 +34,8 @@ type Options struct {
 	Config *config.Config
 	Logger *slog.Logger     // nil: silent
 	Now    func() time.Time // the wall clock; nil: time.Now
+	// Version is shown at the foot of the page.
+	Version string
 }
 
 // Daemon watches one room.
@@ -42,6 +44,7 @@ type Daemon struct {
 	log    *slog.Logger
 	now    func() time.Time
 
+	version  string
 	store    *store.Store
 	ledger   *ledger.Ledger
 	intake   *intake
@@ -70,7 +73,7 @@ func (d *Daemon) onStop(name string, do func(context.Context) error) {
 // New builds everything that can fail and serves nothing yet: the database is
 // open, the address of the page is taken. After an error nothing is left open.
 func New(ctx context.Context, o Options) (_ *Daemon, err error) {
-	d := &Daemon{config: o.Config, log: o.Logger, now: o.Now, registry: newRegistry(), fatal: make(chan error, 4)}
+	d := &Daemon{config: o.Config, log: o.Logger, now: o.Now, version: o.Version, registry: newRegistry(), fatal: make(chan error, 4)}
 	if d.log == nil {
 		d.log = slog.New(slog.DiscardHandler)
 	}
@@ -159,7 +162,7 @@ func (d *Daemon) buildPage(ctx context.Context) error {
 	s := &shelf{d: d, trails: map[string]trail{}}
 	mux := http.NewServeMux()
 	mux.Handle("GET /metrics", promhttp.HandlerFor(d.registry, promhttp.HandlerOpts{}))
-	mux.Handle("/", page.Handler(page.Options{Source: s, History: s, Health: d, Acknowledger: d}))
+	mux.Handle("/", page.Handler(page.Options{Source: s, History: s, Health: d, Acknowledger: d, Log: d.log, Version: d.version}))
 	d.server = &http.Server{Handler: mux, ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout,
 		ErrorLog: slog.NewLogLogger(d.log.Handler(), slog.LevelDebug)}
 	var lc net.ListenConfig

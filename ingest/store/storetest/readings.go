@@ -131,6 +131,13 @@ func series(t *testing.T, open Opener) {
 			t.Errorf("point %d is at %s, not after %s", i, p.At, points[i-1].At)
 		}
 	}
+	// The edges of a stretch cut through a packed hour and through the tail.
+	for _, from := range []time.Duration{20 * time.Minute, 80 * time.Minute} {
+		part := must(s.Series(t.Context(), "C07", unit.OD, at(from), at(from+15*time.Minute), 1))(t)
+		if len(part) != 1 || part[0].Readings != 30 {
+			t.Errorf("15 minutes from %s: %+v, want one point of 30 readings", from, part)
+		}
+	}
 	one := must(s.Series(t.Context(), "C07", unit.OD, time.Time{}, time.Time{}, 1))(t)
 	same(t, "one point", one, []store.SeriesPoint{{At: at(3585 * time.Second), Min: 0, Mean: one[0].Mean, Max: 9, Readings: 240}})
 	if math.Abs(one[0].Mean-4.5) > 1e-12 {
