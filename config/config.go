@@ -42,9 +42,9 @@ type Config struct {
 	Warnings []Fault
 }
 
-// DefaultLuxPerUmol is the factor of cool white lamps, in lux per umol
-// photons m-2 s-1: Thimijan & Heins 1983, HortScience 18:818-822.
-const DefaultLuxPerUmol = 74
+// DefaultLuxPerUmol is the factor of cool white lamps, in lux per umol photons
+// m-2 s-1, see [unit.DefaultLuxPerUmol].
+const DefaultLuxPerUmol = unit.DefaultLuxPerUmol
 
 // Broker says where readings come from: exactly one of Embedded and URL.
 type Broker struct {

@@ -147,7 +147,7 @@ func (b *block) jsonFields(dev *Device) {
 			b.fault(p.value, "the field of %s %s", quoted(p.key.Value), err)
 			continue
 		}
-		q := fields[field]
+		q := quantityOf(field)
 		if before := taken[q]; before != "" {
 			b.fault(p.value, "%s and %s both give %s; keep one", quoted(before), quoted(p.key.Value), q)
 		}

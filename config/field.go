@@ -1,41 +1,41 @@
 package config
 
 import (
-	"maps"
 	"slices"
 
 	"github.com/nightshelf/nightshelf/ingest/unit"
 )
 
-// kept are the field names of the quantities in the unit each is kept in.
-var kept = func() map[string]unit.Quantity {
-	out := map[string]unit.Quantity{}
-	for _, q := range unit.All {
-		out[q.Field()] = q
-	}
-	return out
-}()
-
-// fields are the field names that a sensor's value may have.
-var fields = func() map[string]unit.Quantity {
-	out := maps.Clone(kept)
-	out["temp_f"] = unit.Temperature
-	out["temp_k"] = unit.Temperature
-	out["lux"] = unit.Light
-	out["air_mlmin"] = unit.Airflow
-	return out
-}()
-
-// The names in order, so that messages are the same every time.
-var (
-	fieldNames = slices.Sorted(maps.Keys(fields))
-	keptNames  = slices.Sorted(maps.Keys(kept))
-)
-
 // fieldName checks the name of a field with its unit.
 func fieldName(s string) (string, error) {
-	if _, ok := fields[s]; ok {
+	if quantityOf(s) != 0 {
 		return s, nil
 	}
-	return "", sentence("is no quantity with its unit: %s; %s", quoted(s), meant(s, fieldNames))
+	return "", sentence("is no quantity with its unit: %s; %s", quoted(s), meant(s, unit.Fields()))
+}
+
+// quantityOf returns the quantity that a field carries, 0 for an unknown field.
+func quantityOf(field string) unit.Quantity {
+	q, _, err := unit.Lookup(field)
+	if err != nil {
+		return 0
+	}
+	return q
+}
+
+// keptNames are the field names of the quantities in the unit each is kept in.
+var keptNames = func() []string {
+	var names []string
+	for _, q := range unit.All {
+		names = append(names, q.Field())
+	}
+	return names
+}()
+
+// keptQuantity returns the quantity named by its own field, 0 for other names.
+func keptQuantity(name string) unit.Quantity {
+	if !slices.Contains(keptNames, name) {
+		return 0
+	}
+	return quantityOf(name)
 }

@@ -14,7 +14,10 @@ func nearest(word string, known []string) string {
 	}
 	best, least := "", 1+max(1, len(word)/3)
 	for _, k := range known {
-		d := distance(word, strings.ToLower(k))
+		d := least // as far as words of so unlike a length are at least
+		if len(k)-len(word) < least && len(word)-len(k) < least {
+			d = distance(word, strings.ToLower(k))
+		}
 		if len(word) > 2 && (strings.HasPrefix(k, word) || strings.HasPrefix(word, k+"_")) {
 			d = min(d, 1)
 		}

@@ -6,7 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"text/template/parse"
+	"text/template"
 	"time"
 
 	"gopkg.in/yaml.v3"
@@ -75,7 +75,8 @@ func (b *block) phoneSecret(p *Phone) {
 }
 
 // ownHeaders are set by the call itself.
-var ownHeaders = []string{"webhook-id", "webhook-timestamp", "webhook-signature", "host", "content-length", "transfer-encoding", "connection"}
+var ownHeaders = []string{"webhook-id", "webhook-timestamp", "webhook-signature", "host", "content-length", "transfer-encoding", "connection",
+	"upgrade", "trailer", "te"}
 
 // headerName is a token, RFC 9110 section 5.6.2.
 var headerName = regexp.MustCompile("^[-!#$%&'*+.^_`|~0-9A-Za-z]+$")
@@ -144,6 +145,10 @@ func (b *block) headerValue(p pair) (Secret, bool) {
 	return s, true
 }
 
+// bodyFunctions are the functions that a body may use beside those of
+// text/template. Here only their names count: whoever fills it in has them.
+var bodyFunctions = template.FuncMap{"json": func(any) string { return "" }}
+
 // templateError takes the words of text/template apart: line and reason.
 var templateError = regexp.MustCompile(`^template: body:(\d+)(?::\d+)?: (.*)$`)
 
@@ -158,9 +163,8 @@ func (b *block) body(p *Phone) {
 		return
 	}
 	p.Body = text
-	t := parse.New("body")
-	t.Mode = parse.SkipFuncCheck // whoever fills it in knows the functions
-	if _, err := t.Parse(text, "", "", map[string]*parse.Tree{}); err != nil {
+	t := template.New("body").Funcs(bodyFunctions)
+	if _, err := t.Parse(text); err != nil {
 		line, reason := 1, err.Error()
 		if m := templateError.FindStringSubmatch(reason); m != nil {
 			line, _ = strconv.Atoi(m[1])

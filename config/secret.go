@@ -3,6 +3,8 @@ package config
 import (
 	"encoding/base64"
 	"errors"
+	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"strings"
@@ -34,8 +36,8 @@ func (s Secret) String() string {
 	return cut
 }
 
-// GoString never returns the secret.
-func (s Secret) GoString() string { return s.String() }
+// Format never writes the secret, whatever the verb: %d of a text would show it.
+func (s Secret) Format(f fmt.State, _ rune) { _, _ = io.WriteString(f, s.String()) }
 
 // MarshalText never returns the secret; JSON and logs use it too.
 func (s Secret) MarshalText() ([]byte, error) { return []byte(s.String()), nil }
@@ -53,6 +55,11 @@ func (b *block) secretFile(key string) (Secret, bool) {
 	}
 	if name == "" {
 		b.fault(n, "%s is empty; name the file that holds it", key)
+		return Secret{}, false
+	}
+	if strings.HasPrefix(name, "whsec_") || strings.HasPrefix(name, "Bearer ") {
+		// It is not repeated: what is printed ends up in logs.
+		b.fault(n, "%s holds the secret itself; put it into a file of its own and name that file here", key)
 		return Secret{}, false
 	}
 	path := b.path(name)

@@ -89,20 +89,16 @@ func (b *block) quantities(v *Vessel) {
 		if !ok {
 			continue
 		}
-		q, known := kept[name]
-		if !known {
-			if other := fields[name]; other != 0 {
-				b.fault(n, "the quantity %s is named %s here, whatever unit its sensor sends", quoted(name), other.Field())
-			} else {
-				b.fault(n, "there is no quantity %s; %s", quoted(name), meant(name, keptNames))
-			}
-			continue
-		}
-		if slices.Contains(v.Quantities, q) {
+		switch q, other := keptQuantity(name), quantityOf(name); {
+		case q == 0 && other != 0:
+			b.fault(n, "the quantity %s is named %s here, whatever unit its sensor sends", quoted(name), other.Field())
+		case q == 0:
+			b.fault(n, "there is no quantity %s; %s", quoted(name), meant(name, keptNames))
+		case slices.Contains(v.Quantities, q):
 			b.fault(n, "the quantity %s is named twice", quoted(name))
-			continue
+		default:
+			v.Quantities = append(v.Quantities, q)
 		}
-		v.Quantities = append(v.Quantities, q)
 	}
 }
 

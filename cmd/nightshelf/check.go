@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"github.com/nightshelf/nightshelf/alerts/webhook"
 	"github.com/nightshelf/nightshelf/config"
 )
 
@@ -29,6 +30,11 @@ printed with file, line and column, and the exit code is 1.`,
 			}
 			for _, w := range room.Warnings {
 				_, _ = fmt.Fprintln(c.ErrOrStderr(), "warning:", w.Error())
+			}
+			for _, p := range room.Phones {
+				if _, err := webhook.ParseBody(p.Name, p.Body); p.Body != "" && err != nil {
+					return fmt.Errorf("%s: phone %q: %w", args[0], p.Name, err)
+				}
 			}
 			if asJSON {
 				return checkJSON(c.OutOrStdout(), room)

@@ -14,8 +14,9 @@ const (
 	// pingWithin bounds the question to the database.
 	pingWithin = time.Second
 	// backlogMost is how many batches may wait before the watch counts as
-	// behind: minutes of a busy room.
-	backlogMost = 1000
+	// behind: minutes of a busy room, and well over what comes in between two
+	// savings of its memory.
+	backlogMost = 5000
 )
 
 // Ready implements page.Health.
@@ -45,8 +46,20 @@ func (d *Daemon) backlogPart() page.Part {
 		return page.Part{Name: "backlog", Detail: "the watch has not begun"}
 	case v.stuck != "":
 		return page.Part{Name: "backlog", Detail: v.stuck}
-	case v.backlog > backlogMost:
-		return page.Part{Name: "backlog", Detail: fmt.Sprintf("%d batches wait to be judged", v.backlog)}
+	}
+	n, err := d.backlog()
+	switch {
+	case err != nil:
+		return page.Part{Name: "backlog", Detail: err.Error()}
+	case n > backlogMost:
+		return page.Part{Name: "backlog", Detail: fmt.Sprintf("%d batches wait to be judged", n)}
 	}
 	return page.Part{Name: "backlog", OK: true}
+}
+
+// backlog counts the batches whose outcome is not on disk yet.
+func (d *Daemon) backlog() (int64, error) {
+	ctx, cancel := context.WithTimeout(context.Background(), pingWithin)
+	defer cancel()
+	return d.store.Backlog(ctx)
 }

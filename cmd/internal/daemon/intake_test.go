@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"sync"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -89,35 +90,28 @@ func TestFailedCommitIsTold(t *testing.T) {
 
 // Puts that wait while another commits share the next commit.
 func TestPutsShareACommit(t *testing.T) {
-	k := &slowKeeper{gate: make(chan struct{}), began: make(chan struct{}, 10)}
-	in := running(t, k)
-	var all sync.WaitGroup
-	put := func(n int) {
-		all.Go(func() {
-			if err := in.Put(t.Context(), message(fmt.Sprintf("C%02d", n))); err != nil {
-				t.Error(err)
-			}
-		})
-	}
-	put(0)
-	<-k.began
-	for n := 1; n <= 20; n++ {
-		put(n)
-	}
-	close(k.gate)
-	all.Wait()
-	k.mu.Lock()
-	defer k.mu.Unlock()
-	n := 0
-	for _, c := range k.commits {
-		n += len(c)
-	}
-	if n != 21 {
-		t.Errorf("%d batches committed, want 21", n)
-	}
-	if len(k.commits) > 15 {
-		t.Errorf("%d commits for 21 Puts: they were not grouped", len(k.commits))
-	}
+	synctest.Test(t, func(t *testing.T) {
+		k := &slowKeeper{gate: make(chan struct{})}
+		in := running(t, k)
+		var all sync.WaitGroup
+		for n := range 21 {
+			all.Go(func() {
+				if err := in.Put(t.Context(), message(fmt.Sprintf("C%02d", n))); err != nil {
+					t.Error(err)
+				}
+			})
+		}
+		synctest.Wait() // one commits, the others wait
+		close(k.gate)
+		all.Wait()
+		n := 0
+		for _, c := range k.commits {
+			n += len(c)
+		}
+		if n != 21 || len(k.commits) != 2 {
+			t.Errorf("%d batches in %d commits, want 21 in 2", n, len(k.commits))
+		}
+	})
 }
 
 func TestTooManyUnknownVesselsAreSetAside(t *testing.T) {

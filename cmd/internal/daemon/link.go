@@ -32,7 +32,7 @@ type linkState struct {
 func newLink(c *config.Config, sink ingest.Sink, log *slog.Logger, now func() time.Time) (link, error) {
 	if c.Broker.URL != "" {
 		s, err := mqtt.New(mqtt.Options{URL: c.Broker.URL, ClientID: c.Broker.ClientID, Username: c.Broker.Username,
-			PasswordFile: c.Broker.Password.File(), Topics: c.Broker.Topics, Sink: sink, Logger: log,
+			PasswordFile: c.Broker.Password.File(), Topics: c.Filters(), Sink: sink, Logger: log,
 			MaxPayload: c.Broker.MaxPayload, Now: now})
 		if err != nil {
 			return nil, fmt.Errorf("broker: %w", err)

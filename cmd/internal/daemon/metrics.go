@@ -119,11 +119,13 @@ func (g *gauges) Collect(ch chan<- prometheus.Metric) {
 	for state, n := range g.d.callCounts() {
 		gauge(g.calls, float64(n), string(state))
 	}
+	if n, err := g.d.backlog(); err == nil {
+		gauge(g.backlog, float64(n))
+	}
 	v := g.d.watch.view.Load()
 	if v == nil {
 		return
 	}
-	gauge(g.backlog, float64(v.backlog))
 	gauge(g.roomTime, seconds(v.now))
 	gauge(g.late, float64(v.tooLate))
 	states := map[alerts.State]int{}

@@ -53,7 +53,7 @@ func (s *shelf) Shelf() page.Shelf {
 	ctx, cancel := context.WithTimeout(context.Background(), shelfWithin)
 	defer cancel()
 	c := s.d.config
-	out := page.Shelf{Room: c.Room, Zone: c.Zone, Now: s.d.now(), Clock: string(c.Clock), Broker: s.d.link.Address(), Topics: c.Broker.Topics}
+	out := page.Shelf{Room: c.Room, Zone: c.Zone, Now: s.d.now(), Clock: string(c.Clock), Broker: s.d.link.Address(), Topics: c.Filters()}
 	if v := s.d.watch.view.Load(); v != nil {
 		if !v.now.IsZero() {
 			out.Now = v.now

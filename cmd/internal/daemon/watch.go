@@ -43,7 +43,6 @@ type watch struct {
 type view struct {
 	now     time.Time
 	vessels []room.View
-	backlog int64
 	tooLate int64
 	stuck   string // why decisions cannot be written down; empty: they can
 }
@@ -153,7 +152,7 @@ func (w *watch) round(ctx context.Context) {
 			w.trouble("write decisions down", err)
 			return
 		}
-		w.publish(ctx, "")
+		w.publish("")
 		if n < inboxMost {
 			return
 		}
@@ -252,15 +251,11 @@ func (w *watch) trouble(step string, err error) {
 		return
 	}
 	w.log.Error(step, "error", err)
-	w.publish(context.Background(), fmt.Sprintf("%s: %v", step, err))
+	w.publish(fmt.Sprintf("%s: %v", step, err))
 }
 
-func (w *watch) publish(ctx context.Context, stuck string) {
-	backlog, err := w.store.Backlog(ctx)
-	if err != nil && stuck == "" {
-		stuck = fmt.Sprintf("count the backlog: %v", err)
-	}
-	w.view.Store(&view{now: w.room.Now(), vessels: w.room.Views(), backlog: backlog, tooLate: w.room.TooLate(), stuck: stuck})
+func (w *watch) publish(stuck string) {
+	w.view.Store(&view{now: w.room.Now(), vessels: w.room.Views(), tooLate: w.room.TooLate(), stuck: stuck})
 }
 
 // nudge tells the watch that there is something in the inbox.
