@@ -39,7 +39,7 @@ func newLink(c *config.Config, sink ingest.Sink, log *slog.Logger, now func() ti
 		}
 		return &remote{s, c.Broker.URL}, nil
 	}
-	o := broker.Options{Address: c.Broker.Embedded, Topics: c.Broker.Topics, MaxPayload: c.Broker.MaxPayload, Sink: sink, Logger: log, Now: now}
+	o := broker.Options{Address: c.Broker.Embedded, Topics: c.Filters(), MaxPayload: c.Broker.MaxPayload, Sink: sink, Logger: log, Now: now}
 	if c.Broker.Username != "" {
 		o.Users = map[string]string{c.Broker.Username: c.Broker.Password.Reveal()}
 	}
