@@ -59,7 +59,7 @@ func parseJSON(payload []byte) (v any, offset int, err error) {
 		case errors.Is(err, io.EOF):
 			return nil, 1, errors.New("no JSON: blank")
 		}
-		return nil, len(payload), errors.New("no JSON: it ends too early")
+		return nil, len(payload) + 1, errors.New("no JSON: it ends too early")
 	}
 	if _, err := dec.Token(); !errors.Is(err, io.EOF) {
 		return nil, int(dec.InputOffset()), errors.New("no JSON: more behind the first value")
