@@ -136,8 +136,8 @@ func (b *bench) crash() {
 	b.find(analysis.Crash, 0, b.Peak, analysis.Finding{
 		Normal: b.normal(),
 		What:   fmt.Sprintf("Density falling, %.0f %% lost, %.0f %% an hour now", 100*lost, 100*(1-math.Exp(f.Growth/24))),
-		Cause:  "contamination, grazers or a virus; od cannot tell which",
-		First:  "Look for foam, smell and clumps, then through the microscope; start nothing from it.",
+		Cause:  "grazers, bacteria or a virus (od cannot tell)",
+		First:  "Look for foam, smell and clumps, then the microscope; start nothing from it.",
 		Sure:   0.9,
 		Evidence: []analysis.Evidence{
 			{Name: "density lost", Value: 100 * lost, Normal: 100 * (1 - math.Exp(-b.allowed())), Unit: "%"},

@@ -140,6 +140,13 @@ func TestCoarseProbeIsNotStuck(t *testing.T) {
 	}
 }
 
+// A probe that says the same from its first reading on may be a coarse one.
+func TestSameFromTheFirstReadingIsNotStuck(t *testing.T) {
+	s := newStage(t)
+	s.play(12*time.Hour, unit.Airflow, steady(4))
+	s.want("a rotameter", analysis.Sensor, unit.Airflow, false)
+}
+
 func TestSilenceOfOneAndAll(t *testing.T) {
 	s := newStage(t)
 	s.vessel.Expects = []ingest.Quantity{unit.Temperature, unit.Airflow}

@@ -152,9 +152,16 @@ func (b *bench) stuck(q ingest.Quantity) {
 		Evidence: []analysis.Evidence{{Name: "repeats", Value: float64(n.Run), Normal: math.NaN()}}})
 }
 
+// lived is how many readings a probe must have shown before it can be said to
+// have stopped living: a coarse one may say the same from its first day on.
+const lived = 20
+
 // unlikely reports whether a run of that length is beyond belief for a probe
 // that repeated its predecessor as rarely as this one used to.
 func unlikely(n *track.Newest) bool {
+	if n.Seen < lived {
+		return false
+	}
 	p := (float64(n.Same) + 1) / (float64(n.Seen) + 2)
 	return float64(n.Run-1)*math.Log(p) < stuckOdds
 }

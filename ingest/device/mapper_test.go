@@ -194,11 +194,11 @@ func TestTooLarge(t *testing.T) {
 }
 
 func TestNoTimeAtAll(t *testing.T) {
-	for _, m := range []Mapping{
-		{Topic: "a", Vessel: "C07", Format: Number, Field: "od"},
-		{Topic: "a", Vessel: "C07", Format: JSON, Fields: map[string]string{"[0]": "od"}},
+	for payload, m := range map[string]Mapping{
+		"1":   {Topic: "a", Vessel: "C07", Format: Number, Field: "od"},
+		"[1]": {Topic: "a", Vessel: "C07", Format: JSON, Fields: map[string]string{"[0]": "od"}},
 	} {
-		got := mapper(t, m).Decode("a", []byte("[1]")[m.Format[0]/'n':][:1+2*(1-m.Format[0]/'n')], time.Time{}, time.Time{})
+		got := mapper(t, m).Decode("a", []byte(payload), time.Time{}, time.Time{})
 		if len(got.Refused) != 1 || got.Refused[0].Reason != ingest.BadTime {
 			t.Errorf("%s: got %+v", m.Format, got)
 		}

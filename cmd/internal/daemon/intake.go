@@ -3,6 +3,7 @@ package daemon
 import (
 	"context"
 	"fmt"
+	"slices"
 	"sync"
 	"time"
 
@@ -95,24 +96,15 @@ func (in *intake) Put(ctx context.Context, messages []ingest.Message) error {
 func (in *intake) screen(b ingest.Batch) ingest.Batch {
 	in.mu.Lock()
 	defer in.mu.Unlock()
-	kept := b.Readings[:0]
-	for _, r := range b.Readings {
-		if in.admit(r.Vessel) {
-			kept = append(kept, r)
-			continue
+	refused := func(vessel string) bool {
+		if in.admit(vessel) {
+			return false
 		}
-		b.Refused = append(b.Refused, tooMany(r.Vessel, b.Arrived))
+		b.Refused = append(b.Refused, tooMany(vessel, b.Arrived))
+		return true
 	}
-	b.Readings = kept
-	entries := b.Entries[:0]
-	for _, e := range b.Entries {
-		if in.admit(e.Vessel) {
-			entries = append(entries, e)
-			continue
-		}
-		b.Refused = append(b.Refused, tooMany(e.Vessel, b.Arrived))
-	}
-	b.Entries = entries
+	b.Readings = slices.DeleteFunc(b.Readings, func(r ingest.Reading) bool { return refused(r.Vessel) })
+	b.Entries = slices.DeleteFunc(b.Entries, func(e ingest.Entry) bool { return refused(e.Vessel) })
 	return b
 }
 
