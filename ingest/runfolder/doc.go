@@ -29,7 +29,7 @@ const (
 const Unfinished = ".unfinished"
 
 // MaxLine is the longest line that is read or written, in bytes, its end included.
-const MaxLine = 64 << 10
+const MaxLine = 128 << 10
 
 // ChunkLines is the most lines that one Chunk holds.
 const ChunkLines = 256

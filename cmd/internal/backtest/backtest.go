@@ -116,7 +116,7 @@ func One(f *runfolder.Folder, o Options) (Run, error) {
 		if err != nil && !errors.Is(err, runfolder.ErrLineTooLong) {
 			return out, err
 		}
-		b := decoder.Decode(chunk.Data, time.Now(), time.Time{})
+		b := decoder.Decode(chunk.Data, time.Time{}, time.Time{})
 		out.Readings += len(b.Readings)
 		out.Refused = append(out.Refused, b.Refused...)
 		for i := range b.Readings {
@@ -146,13 +146,8 @@ func entries(f *runfolder.Folder, d *lineproto.Decoder, out *Run) ([]ingest.Entr
 		if err != nil && !errors.Is(err, runfolder.ErrLineTooLong) {
 			return nil, err
 		}
-		b := d.Decode(chunk.Data, time.Now(), time.Time{})
-		for _, e := range b.Entries {
-			if e.WrittenOnArrival {
-				e.Written = e.At // nobody says that it was later
-			}
-			all = append(all, e)
-		}
+		b := d.Decode(chunk.Data, time.Time{}, time.Time{})
+		all = append(all, b.Entries...)
 		out.Refused = append(out.Refused, b.Refused...)
 	}
 	return all, nil

@@ -60,7 +60,7 @@ var _ ingest.Sink = (*intake)(nil)
 func (in *intake) Put(ctx context.Context, messages []ingest.Message) error {
 	var b ingest.Batch
 	for _, m := range messages {
-		one := in.screen(in.decode(m))
+		one := fewer(in.screen(in.decode(m)))
 		b.Readings = append(b.Readings, one.Readings...)
 		b.Entries = append(b.Entries, one.Entries...)
 		b.Refused = append(b.Refused, one.Refused...)
@@ -90,6 +90,22 @@ func (in *intake) Put(ctx context.Context, messages []ingest.Message) error {
 	case <-in.done:
 		return ingest.ErrClosed
 	}
+}
+
+// mostRefused is how many pieces of one message are set aside one by one.
+const mostRefused = 100
+
+// fewer brings the refusals of one message to mostRefused and one that counts
+// the rest: a megabyte of rubbish is told, not kept line by line.
+func fewer(b ingest.Batch) ingest.Batch {
+	n := len(b.Refused) - mostRefused
+	if n <= 1 {
+		return b
+	}
+	last := b.Refused[mostRefused]
+	last.Detail = fmt.Sprintf("and %d more pieces of this message, the first of them: %s", n, last.Detail)
+	b.Refused = append(b.Refused[:mostRefused:mostRefused], last)
+	return b
 }
 
 // screen sets aside what comes from too many unknown vessels.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"sync"
 	"testing"
 	"testing/synctest"
@@ -139,6 +140,23 @@ func TestTooManyUnknownVesselsAreSetAside(t *testing.T) {
 	}
 	if readings != mostUnknown+1 || aside != 5 {
 		t.Errorf("%d readings kept and %d set aside, want %d and 5", readings, aside, mostUnknown+1)
+	}
+}
+
+func TestMuchRubbishIsToldInFewPieces(t *testing.T) {
+	k := &slowKeeper{}
+	in := newIntake(k, func(ingest.Message) ingest.Batch {
+		return ingest.Batch{Refused: make([]ingest.Refused, 5000), Readings: []ingest.Reading{{Vessel: "C01", Quantity: ingest.OD}}}
+	}, newCounters(prometheus.NewRegistry()))
+	ctx, cancel := context.WithCancel(t.Context())
+	go in.run(ctx)
+	t.Cleanup(func() { cancel(); <-in.done })
+	if err := in.Put(t.Context(), message("")); err != nil {
+		t.Fatal(err)
+	}
+	got := k.commits[0][0]
+	if len(got.Refused) != mostRefused+1 || !strings.Contains(got.Refused[mostRefused].Detail, "4900 more") || len(got.Readings) != 1 {
+		t.Errorf("%d pieces set aside, %d readings; last: %s", len(got.Refused), len(got.Readings), got.Refused[len(got.Refused)-1].Detail)
 	}
 }
 
