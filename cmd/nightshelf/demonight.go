@@ -31,11 +31,12 @@ func shelfNight(ctx context.Context, show *narrator, d *daemon.Daemon, plan simu
 	room := simulate.New(plan, o.seed)
 	night := eveningOf(plan)
 	show.line("The days before the night are being told first ...")
-	if err := past(ctx, sensors, room, night); err != nil {
+	told := map[int]bool{}
+	if err := past(ctx, sensors, room, night, func(at time.Time) { tell(show, plan, at, told) }); err != nil {
 		return quiet(ctx, err)
 	}
 	show.say(night, "the last one out has locked the door; from here on nobody is there")
-	if err := live(ctx, sensors, room, plan, night, show, o.night); err != nil {
+	if err := live(ctx, sensors, room, plan, night, o.night, func(at time.Time) { tell(show, plan, at, told) }); err != nil {
 		return quiet(ctx, err)
 	}
 	show.say(room.Now(), "the night is over. Look at the shelf: %s", d.PageURL())
@@ -80,7 +81,7 @@ func connectSensors(address string) (paho.Client, error) {
 // pastMessage is how many lines of the days before travel together.
 const pastMessage = 200
 
-func past(ctx context.Context, c paho.Client, room *simulate.Room, until time.Time) error {
+func past(ctx context.Context, c paho.Client, room *simulate.Room, until time.Time, tell func(time.Time)) error {
 	var lines []byte
 	n := 0
 	for room.Now().Before(until) {
@@ -88,6 +89,7 @@ func past(ctx context.Context, c paho.Client, room *simulate.Room, until time.Ti
 		if !ok {
 			break
 		}
+		tell(room.Now())
 		var err error
 		if lines, err = appendAll(lines, readings, entries); err != nil {
 			return err
@@ -129,10 +131,9 @@ func publish(ctx context.Context, c paho.Client, lines []byte) error {
 
 // live plays the night at a pace to look at, and says when something goes
 // wrong, which the watcher is not told.
-func live(ctx context.Context, c paho.Client, room *simulate.Room, plan simulate.Plan, begin time.Time, show *narrator, lasts time.Duration) error {
+func live(ctx context.Context, c paho.Client, room *simulate.Room, plan simulate.Plan, begin time.Time, lasts time.Duration, tell func(time.Time)) error {
 	begun := time.Now()
 	scale := float64(lasts) / float64(plan.End.Sub(begin))
-	told := map[int]bool{}
 	for {
 		readings, entries, ok := room.Step()
 		if !ok {
@@ -145,7 +146,7 @@ func live(ctx context.Context, c paho.Client, room *simulate.Room, plan simulate
 		if err := publish(ctx, c, lines); err != nil {
 			return err
 		}
-		tell(show, plan, room.Now(), told)
+		tell(room.Now())
 		due := begun.Add(time.Duration(float64(room.Now().Sub(begin)) * scale))
 		pause := time.NewTimer(time.Until(due))
 		select {
