@@ -40,13 +40,18 @@ func (s *State) start(e ingest.Entry, ms int64) {
 	} else {
 		s.HarvestOD = 0
 	}
-	s.Since, s.Ended, s.Standing = ms, 0, 0
-	s.Shift, s.StartLog, s.Pace = 0, math.NaN(), math.NaN()
-	nan := math.NaN()
-	s.Day, s.Hours = Rate{nan, nan}, Rate{nan, nan}
-	s.LastHit = Step{}
+	s.begin(s.Lot, ms)
 	v, _ := e.Float("volume_l")
 	s.Handled = Handling{Kind: ingest.Inoculate, At: ms, VolumeL: v}
+}
+
+// begin forgets what was known of the lot before.
+func (s *State) begin(lot string, ms int64) {
+	nan := math.NaN()
+	s.Lot, s.Since, s.Ended, s.Standing, s.Dense = lot, ms, 0, 0, 0
+	s.Shift, s.StartLog, s.Pace = 0, nan, nan
+	s.Day, s.Hours = Rate{nan, nan}, Rate{nan, nan}
+	s.LastHit = Step{}
 	s.Stage, s.StageSince = stageLag, ms
 }
 
@@ -54,6 +59,7 @@ func (s *State) start(e ingest.Entry, ms int64) {
 func (s *State) empty() {
 	blank := New()
 	s.Lot, s.Strain, s.Medium, s.Since, s.Ended, s.HarvestOD = "", "", "", 0, 0, 0
+	s.Dense = 0
 	s.Standing, s.Blank, s.BlankNoise, s.BlankBins = 0, blank.Blank, blank.BlankNoise, 0
 	s.Shift, s.StartLog, s.Pace, s.Day, s.Hours = 0, blank.StartLog, blank.Pace, blank.Day, blank.Hours
 	s.LastHit, s.Handled = Step{}, Handling{}

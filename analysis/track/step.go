@@ -95,6 +95,7 @@ func (s *State) close() {
 	s.Bins[int(b.Index)%bins] = b
 	s.Latest = b.Index
 	s.learnBlank(b)
+	s.presume(b)
 	s.findStep(b)
 	s.renew()
 }
@@ -128,6 +129,27 @@ func spread(sorted []float32, mid float32) float32 {
 // inoculated from a dark one already shows more (common practice: a tenth, at
 // an od of 0.5 or so).
 const standingMost = 0.04
+
+// Unnamed is the lot that is presumed where nobody entered one.
+const Unnamed = "unnamed lot"
+
+// presumeAfter is how long a vessel without a lot must be too dense for
+// standing medium before one is presumed: longer than an inoculation waits to
+// be written down.
+const presumeAfter = 2 * time.Hour
+
+// presume begins a lot that nobody entered: what grew in the room before the
+// watch began is watched too. An entry that comes later names it.
+func (s *State) presume(b Bin) {
+	if s.Lot != "" || s.Ended != 0 || b.OD <= standingMost {
+		s.Dense = 0
+		return
+	}
+	if s.Dense++; s.Dense < int32(presumeAfter/BinLength) {
+		return
+	}
+	s.begin(Unnamed, int64(b.Index+1-s.Dense)*BinLength.Milliseconds())
+}
 
 // learnBlank takes bins of standing medium for the blank: their slow mean.
 func (s *State) learnBlank(b Bin) {

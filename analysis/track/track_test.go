@@ -100,6 +100,27 @@ func TestBlankFromStandingMedium(t *testing.T) {
 	near(t, "density", s.Estimate().Density.Likely, 0.05, 0.001)
 }
 
+// What grew in the room before the watch began is watched, though nobody
+// entered it; the entry that comes later names it.
+func TestLotThatNobodyEntered(t *testing.T) {
+	s := New()
+	at := grow(&s, start, 1.0/24, func(float64) float64 { return 0.3 })
+	if s.Lot != "" {
+		t.Fatalf("presumed %q after an hour", s.Lot)
+	}
+	at = grow(&s, at, 2, func(d float64) float64 { return 0.3 * math.Exp(0.3*d) })
+	if s.Lot != Unnamed || at.Sub(time.UnixMilli(s.Since)) < 47*time.Hour {
+		t.Fatalf("lot %q since %v", s.Lot, time.UnixMilli(s.Since))
+	}
+	near(t, "net growth", s.Day.PerDay, 0.3, 0.02)
+	s.Note(inoculate(start.Add(-24 * time.Hour)))
+	grow(&s, at, 1.2, func(d float64) float64 { return 0.3 * math.Exp(0.3*d) })
+	if e := s.Estimate(); e.Lot != "A1" || e.Age() < 4*24*time.Hour {
+		t.Errorf("named later: lot %q, age %v", e.Lot, e.Age())
+	}
+	near(t, "net growth", s.Day.PerDay, 0.3, 0.02)
+}
+
 func TestWithoutStandingMediumSaysSo(t *testing.T) {
 	s := New()
 	s.Note(inoculate(start))
