@@ -43,6 +43,7 @@ const settle = 5 * time.Second
 type Room struct {
 	o       Options
 	clock   int64 // the room's time, Unix ms
+	ahead   int64 // newest time that leapt ahead of it, Unix ms
 	vessels map[string]*vessel
 	order   []*vessel
 	// TooLate counts readings that came later than Lateness and changed
@@ -107,6 +108,9 @@ func (r *Room) Digest(b ingest.Batch, wall time.Time) Outcome {
 	}
 	for _, reading := range b.Readings {
 		if r.o.FollowReadings {
+			if r.leaps(reading.At.UnixMilli()) {
+				continue
+			}
 			out.add(r.Advance(reading.At, wall))
 		}
 		v := r.vessels[reading.Vessel]
@@ -119,6 +123,23 @@ func (r *Room) Digest(b ingest.Batch, wall time.Time) Outcome {
 	}
 	out.add(r.run(wall))
 	return out
+}
+
+// leap is how far ahead of the room's time one reading alone is not believed:
+// a single stamp gone wrong would leave everybody else behind for ever.
+const leap = int64(48 * time.Hour / time.Millisecond)
+
+// leaps reports whether ms is a leap that no second reading has confirmed yet.
+func (r *Room) leaps(ms int64) bool {
+	if r.clock == 0 || ms-r.clock <= leap {
+		return false
+	}
+	near := ms - r.ahead
+	if near != 0 && -leap < near && near < leap {
+		return false // another one says so too
+	}
+	r.ahead = ms
+	return true
 }
 
 // Advance moves the room's time on to now; a time before the room's changes

@@ -356,6 +356,21 @@ func TestClockLeaps(t *testing.T) {
 	}
 }
 
+// One stamp gone wrong does not leave everybody else behind.
+func TestOneLeapIsNotBelieved(t *testing.T) {
+	r := New(options("C01"))
+	r.Digest(ingest.Batch{Entries: []ingest.Entry{started("C01", noon)}}, noon)
+	digest(r, stretch("C01", noon, 3*time.Hour, 1, nil), 100)
+	r.Digest(ingest.Batch{Readings: []ingest.Reading{{Vessel: "C01", Quantity: unit.OD, Value: 0.1, At: noon.Add(90 * 24 * time.Hour)}}}, noon)
+	digest(r, stretch("C01", noon.Add(3*time.Hour), 3*time.Hour, 1, nil), 100)
+	if got := r.Now(); got.After(noon.Add(7*time.Hour)) || got.Before(noon.Add(5*time.Hour)) {
+		t.Errorf("the room's time is %v, want about %v", got, noon.Add(6*time.Hour))
+	}
+	if r.TooLate() != 0 {
+		t.Errorf("%d readings left behind", r.TooLate())
+	}
+}
+
 func BenchmarkDigest(b *testing.B) {
 	readings := stretch("C01", noon, 10*24*time.Hour, 1, nil)
 	b.ReportAllocs()

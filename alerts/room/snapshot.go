@@ -15,6 +15,7 @@ const Version = 2
 
 type savedRoom struct {
 	Clock   int64
+	Ahead   int64
 	TooLate int64
 	Vessels map[string]savedVessel
 }
@@ -32,7 +33,7 @@ type savedVessel struct {
 
 // Snapshot returns the whole memory of the room.
 func (r *Room) Snapshot() ([]byte, error) {
-	s := savedRoom{Clock: r.clock, TooLate: r.tooLate, Vessels: make(map[string]savedVessel, len(r.order))}
+	s := savedRoom{Clock: r.clock, Ahead: r.ahead, TooLate: r.tooLate, Vessels: make(map[string]savedVessel, len(r.order))}
 	for _, v := range r.order {
 		sv := savedVessel{Head: v.head, Marks: v.marks, Items: v.items, Next: v.next, Back: v.back, Judged: v.judged, Finds: v.findings}
 		for _, a := range v.alarms {
@@ -54,7 +55,7 @@ func (r *Room) Restore(snapshot []byte) error {
 	if err := gob.NewDecoder(bytes.NewReader(snapshot)).Decode(&s); err != nil {
 		return fmt.Errorf("read the room's memory: %w", err)
 	}
-	r.clock, r.tooLate = s.Clock, s.TooLate
+	r.clock, r.ahead, r.tooLate = s.Clock, s.Ahead, s.TooLate
 	for _, v := range r.order {
 		sv, ok := s.Vessels[v.set.Name]
 		if !ok {
