@@ -42,6 +42,7 @@ type Alarm struct {
 	State    State
 	Priority Priority
 	Finding  analysis.Finding // as it stood when last seen
+	Grade    int8             // of the finding that was last told
 	Pending  time.Time        // since when a finding waits out its on-delay; zero: none waits
 	// Handling says that Pending began in staffed hours, whose longer wait it
 	// keeps: the last transfer of the day is no alarm because the clock struck.

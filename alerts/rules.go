@@ -75,7 +75,7 @@ var Rules = []RuleLine{
 		Priority: High, Calls: true,
 	}},
 	{Class: analysis.Light, Rule: Rule{
-		OnDelay: 0, // nobody is there to switch it: a dark lamp is a dark lamp
+		OnDelay: 3 * time.Minute, // a dip of the mains, a lamp that strikes again
 		// A lamp is switched off to see a culture against the window, or moved.
 		Staffed:  10 * time.Minute,
 		OffDelay: 10 * time.Minute, // a failing lamp flickers

@@ -14,6 +14,7 @@ import (
 // The zero Alarm, or one with only its key, is a normal one.
 //
 //	normal          finding for the on-delay  -> unacknowledged, Raised
+//	active          greater for the on-delay  -> unacknowledged, Reraised
 //	unacknowledged  none for the off-delay    -> returned, Cleared
 //	acknowledged    none for the off-delay    -> normal, Cleared
 //	returned        finding for the on-delay  -> unacknowledged, Resumed or,
@@ -39,7 +40,7 @@ func Step(a Alarm, f *analysis.Finding, now time.Time, staffed bool, r Rule) (Al
 	case Normal:
 		return a.fromNormal(f != nil, now, staffed, r)
 	case Unacknowledged, Acknowledged:
-		return a.fromActive(f != nil, now, r.OffDelay)
+		return a.fromActive(f, now, staffed, r)
 	case Returned:
 		return a.fromReturned(f != nil, now, staffed, r)
 	}
@@ -86,15 +87,20 @@ func (a Alarm) fromNormal(seen bool, now time.Time, staffed bool, r Rule) (Alarm
 	return a.raise(now, r), Raised
 }
 
-func (a Alarm) fromActive(seen bool, now time.Time, off time.Duration) (Alarm, Change) {
-	if seen {
+func (a Alarm) fromActive(f *analysis.Finding, now time.Time, staffed bool, r Rule) (Alarm, Change) {
+	if f != nil {
 		a.Clear = time.Time{}
+		// Who took the lesser trouble has not heard of the greater one.
+		if a.held(f.Grade > a.Grade, now, staffed, r) {
+			return a.raise(now, r), Reraised
+		}
 		return a, None
 	}
+	a.Pending, a.Handling = time.Time{}, false
 	if a.Clear.IsZero() {
 		a.Clear = now
 	}
-	if now.Sub(a.Clear) < off {
+	if now.Sub(a.Clear) < r.OffDelay {
 		return a, None
 	}
 	if a.State == Acknowledged {
@@ -137,7 +143,7 @@ func (a *Alarm) held(seen bool, now time.Time, staffed bool, r Rule) bool {
 
 // raise makes a an unacknowledged alarm that somebody must be told of.
 func (a Alarm) raise(now time.Time, r Rule) Alarm {
-	a.State, a.Priority, a.Raised = Unacknowledged, r.Priority, now
+	a.State, a.Priority, a.Raised, a.Grade = Unacknowledged, r.Priority, now, a.Finding.Grade
 	a.Pending, a.Handling, a.Clear, a.Ended = time.Time{}, false, time.Time{}, time.Time{}
 	a.AckedAt, a.AckedBy, a.CallID = time.Time{}, "", ""
 	return a

@@ -89,7 +89,10 @@ func orNaN(v *float64) float64 {
 // Finding is what the judge sees in one vessel now.
 type Finding struct {
 	Key
-	Lot   string
+	Lot string
+	// Grade tells a greater trouble of the same key from a lesser: air stopped
+	// (1) from air weak (0). Who knows of the lesser must be told of the greater.
+	Grade int8
 	Since time.Time // when it began, as far as can be told
 	Seen  time.Time // when the judge last stood by it
 	// What says what is happening as a clause with a capital, without a full

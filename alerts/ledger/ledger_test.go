@@ -86,6 +86,8 @@ func fill(v reflect.Value, n *int) {
 		v.SetString(fmt.Sprint("word ", *n))
 	case reflect.Int, reflect.Int64:
 		v.SetInt(int64(*n))
+	case reflect.Int8:
+		v.SetInt(int64(*n % 100))
 	case reflect.Uint8:
 		v.SetUint(uint64(*n % 200))
 	case reflect.Float64:

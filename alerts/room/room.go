@@ -46,7 +46,7 @@ type Room struct {
 	ahead   int64 // newest time that leapt ahead of it, Unix ms
 	vessels map[string]*vessel
 	order   []*vessel
-	// TooLate counts readings that came later than Lateness and changed
+	// tooLate counts readings that came later than Lateness and changed
 	// nothing here; they are kept in the store all the same.
 	tooLate int64
 }
@@ -157,6 +157,15 @@ func (r *Room) Advance(now, wall time.Time) Outcome {
 	return r.run(wall)
 }
 
+// Pass moves the room's time on to now over a gap in which nobody watched:
+// what is found at its end counts, what was so in between calls nobody.
+func (r *Room) Pass(now, wall time.Time) Outcome {
+	for _, v := range r.order {
+		v.judged = max(v.judged, minuteBefore(now.UnixMilli())-minute)
+	}
+	return r.Advance(now, wall)
+}
+
 // run takes every vessel to the room's time.
 func (r *Room) run(wall time.Time) Outcome {
 	var s step
@@ -208,7 +217,7 @@ type View struct {
 func (r *Room) Views() []View {
 	out := make([]View, 0, len(r.order))
 	for _, v := range r.order {
-		out = append(out, v.view())
+		out = append(out, v.view(r.clock))
 	}
 	return out
 }

@@ -68,7 +68,9 @@ func stretch(vessel string, from time.Time, length time.Duration, seed uint64, c
 	r := rand.New(rand.NewPCG(seed, 1))
 	var out []ingest.Reading
 	for t := from; t.Before(from.Add(length)); t = t.Add(2 * time.Minute) {
-		out = append(out, sample(vessel, t, from, r, change)...)
+		// Sensors do not wait for the whole minute.
+		at := t.Add(time.Duration(r.IntN(90_000)) * time.Millisecond)
+		out = append(out, sample(vessel, at, from, r, change)...)
 	}
 	return out
 }
@@ -294,7 +296,7 @@ func TestBatchesDoNotMatter(t *testing.T) {
 // that runs through decides.
 func TestResumeIsBitForBit(t *testing.T) {
 	off := noon.Add(14 * time.Hour)
-	readings := stretch("C01", noon, 18*time.Hour, 1, airOff(off, off.Add(time.Hour)))
+	readings := shuffle(stretch("C01", noon, 18*time.Hour, 1, airOff(off, off.Add(time.Hour))), 8)
 	through := New(options("C01"))
 	through.Digest(ingest.Batch{Entries: []ingest.Entry{started("C01", noon)}}, noon)
 	broken := New(options("C01"))
@@ -317,6 +319,57 @@ func TestResumeIsBitForBit(t *testing.T) {
 	}
 	if !reflect.DeepEqual(raised(a), raised(b)) || len(a.Calls) != len(b.Calls) || a.Calls[0].ID != b.Calls[0].ID {
 		t.Errorf("resumed: %v, ran through: %v", raised(b), raised(a))
+	}
+}
+
+// Who took the weak air has not heard that it stopped.
+func TestGreaterTroubleIsToldAgain(t *testing.T) {
+	weak, off := noon.Add(10*time.Hour), noon.Add(14*time.Hour)
+	air := func(at time.Time, v map[ingest.Quantity]float64) {
+		if at.After(off) {
+			v[unit.Airflow] = 0.03
+		} else if at.After(weak) {
+			v[unit.Airflow] = 1.8 + 0.01*float64(at.Unix()%7)
+		}
+	}
+	r := New(options("C01"))
+	r.Digest(ingest.Batch{Entries: []ingest.Entry{started("C01", noon)}}, noon)
+	readings := stretch("C01", noon, 17*time.Hour, 1, air)
+	half := len(readings) * 13 / 17
+	first := digest(r, readings[:half], 100)
+	if len(first.Calls) != 1 {
+		t.Fatalf("weak air made %d calls, want 1", len(first.Calls))
+	}
+	if _, ok := r.Acknowledge(first.Alarms[0].ID, "duty"); !ok {
+		t.Fatal("not acknowledged")
+	}
+	second := digest(r, readings[half:], 100)
+	if len(second.Calls) != 1 || second.Calls[0].ID == first.Calls[0].ID {
+		t.Errorf("air that stopped after it was weak made the calls %+v, want one more", second.Calls)
+	}
+}
+
+// Entries of a lot before this one change nothing, however late or often they
+// come.
+func TestEntriesOfTheLotBefore(t *testing.T) {
+	old := noon.Add(-10 * 24 * time.Hour)
+	for _, e := range []ingest.Entry{
+		{Vessel: "C01", Kind: ingest.End, At: noon.Add(-time.Hour), Fields: map[string]ingest.Value{"lot": ingest.Text("before")}},
+		{Vessel: "C01", Kind: ingest.End, At: noon.Add(time.Hour), Fields: map[string]ingest.Value{"lot": ingest.Text("before")}},
+		{Vessel: "C01", Kind: ingest.Fill, At: old}, {Vessel: "C01", Kind: ingest.Dump, At: old}, started("C01", old),
+	} {
+		r := New(options("C01"))
+		r.Digest(ingest.Batch{Entries: []ingest.Entry{started("C01", noon)}}, noon)
+		digest(r, stretch("C01", noon, 4*time.Hour, 1, nil), 100)
+		r.Digest(ingest.Batch{Entries: []ingest.Entry{e}}, noon)
+		off := noon.Add(14 * time.Hour)
+		out := digest(r, stretch("C01", noon.Add(4*time.Hour), 14*time.Hour, 2, airOff(off, off.Add(2*time.Hour))), 100)
+		if v := r.Views()[0]; v.Estimate.Lot != "lot of C01" || !v.Estimate.Since.Equal(noon) {
+			t.Errorf("%s of %s: lot %q since %v", e.Kind, e.At, v.Estimate.Lot, v.Estimate.Since)
+		}
+		if len(out.Calls) != 1 {
+			t.Errorf("%s of %s: %d calls for stopped air", e.Kind, e.At, len(out.Calls))
+		}
 	}
 }
 

@@ -11,7 +11,7 @@ import (
 
 // Version is the version of what Snapshot writes. A snapshot of another
 // version is not read: the room is then built again from the stored readings.
-const Version = 2
+const Version = 3
 
 type savedRoom struct {
 	Clock   int64
@@ -73,6 +73,9 @@ func (r *Room) Restore(snapshot []byte) error {
 // Recall takes over alarms that the ledger knows, for a room that is built
 // again from its readings: none of them is raised a second time.
 func (r *Room) Recall(known []alerts.Alarm) {
+	for _, v := range r.order {
+		clear(v.alarms) // what was found on the way and never written down is found again
+	}
 	for _, a := range known {
 		if v := r.vessels[a.Vessel]; v != nil {
 			v.alarms[a.Key] = a

@@ -21,8 +21,8 @@ type memory struct {
 	Judge  judge.State
 }
 
-// marks is how many are kept. They stand half a lateness apart, so that three
-// reach back for a whole one.
+// marks is how many are kept. They stand half a lateness apart or more, so
+// that the oldest of three is a whole one back.
 const marks = 3
 
 type vessel struct {
@@ -74,9 +74,11 @@ func (r *Room) catchUp(v *vessel, out *step) {
 	v.rewind()
 	half := (r.o.Lateness / 2).Milliseconds()
 	last := minuteBefore(r.clock)
-	for v.next < len(v.items) && v.items[v.next].At <= r.clock {
+	// Items go in only as far as minutes are judged, so that what a minute sees
+	// does not hang on how readings are parted into batches.
+	for v.next < len(v.items) && v.items[v.next].At <= last {
 		it := v.items[v.next]
-		r.minutes(v, min(it.At-1, last), out)
+		r.minutes(v, it.At-1, out)
 		v.mark(it.At, half)
 		v.head.take(it)
 		v.next++
@@ -113,7 +115,7 @@ func (v *vessel) rewind() {
 // a lateness has passed since the newest mark.
 func (v *vessel) mark(at, half int64) {
 	n := len(v.marks)
-	if n > 0 && at/half == v.marks[n-1].At/half {
+	if n > 0 && at-v.marks[n-1].At < half {
 		return
 	}
 	m := v.head
@@ -171,11 +173,17 @@ func (r *Room) minutes(v *vessel, last int64, out *step) {
 	}
 }
 
-func (v *vessel) view() View {
-	w := View{Vessel: v.set, Estimate: v.head.Track.Estimate(), Newest: map[ingest.Quantity]analysis.Point{},
+func (v *vessel) view(clock int64) View {
+	now := v.head // and what came since the newest minute that was judged
+	for _, it := range v.items[v.next:] {
+		if it.At <= clock {
+			now.take(it)
+		}
+	}
+	w := View{Vessel: v.set, Estimate: now.Track.Estimate(), Newest: map[ingest.Quantity]analysis.Point{},
 		Findings: slices.Clone(v.findings)}
 	for _, q := range unit.All {
-		if n := v.head.Track.Newest[q]; n.At != 0 {
+		if n := now.Track.Newest[q]; n.At != 0 {
 			w.Newest[q] = analysis.Point{At: time.UnixMilli(n.At).UTC(), Value: n.Value}
 		}
 	}

@@ -35,11 +35,11 @@ const afterAir = 3 * time.Hour
 const afterStep = 24 * time.Hour
 
 func (b *bench) culture() {
-	if b.ODBad != 0 && b.now-b.ODBad < afterAir.Milliseconds() || !b.fresh(unit.OD) || b.Track.Since == 0 {
+	if b.ODBad != 0 && b.now-b.ODBad < afterAir.Milliseconds() || !b.fresh(unit.OD, crashing, stalled) || b.Track.Since == 0 {
 		b.Held[crashing], b.Held[stalled], b.Peak = 0, 0, 0
 		return
 	}
-	if hit, open := b.Track.Question(); open && b.now-hit.At < afterStep.Milliseconds() {
+	if hit, open := b.Track.Question(); open && !b.settled(hit.At) && b.now-hit.At < afterStep.Milliseconds() {
 		// What the probe looks at is not known; that is asked elsewhere.
 		b.Held[crashing], b.Held[stalled], b.Peak = 0, 0, 0
 		return
@@ -58,11 +58,21 @@ func (b *bench) measureFall() {
 	f := fall{Index: t.Latest, Now: nan, Before: nan, Growth: t.Hours.PerDay}
 	now, e1, ok := t.Level(t.Latest, hour)
 	if ok {
-		top, e2, at := highest(t, t.Latest, day)
+		top, e2, at := highest(t, t.Latest, b.undisturbed())
 		f.Now, f.Error, f.Peak = top-now, math.Hypot(e1, e2), at
 		f.Before = drop(t, t.Latest-day, day)
 	}
 	b.Fall = f
+}
+
+// undisturbed is how many bins back the density may be compared with: a day,
+// and not over the settling and stirring of a time without air.
+func (b *bench) undisturbed() int32 {
+	if b.AirBad-b.AirFrom < settlesIn.Milliseconds() {
+		return day
+	}
+	since := time.Duration(b.now-b.AirBad) * time.Millisecond
+	return int32(max(min(since-afterAir, 24*time.Hour), 0) / track.BinLength)
 }
 
 // highest finds the highest hour among the n bins that end with index.
@@ -174,8 +184,8 @@ func (b *bench) stall() {
 }
 
 // ready reports whether the lot is so near its harvest that slowing is the
-// rule; where no harvest density is known, whether it has done what a week
-// brings, ten for one, or shows that it used to grow at a good pace.
+// rule; where no harvest density is known, whether it is four times what it
+// was at its start.
 func (b *bench) ready() bool {
 	t := b.Track
 	od := t.Smooth() - t.Blank
@@ -193,10 +203,11 @@ func (b *bench) ready() bool {
 // normal lists the surroundings that are as they should be.
 func (b *bench) normal() []string {
 	var out []string
-	if b.fresh(unit.Light) && b.Held[lampDark] == 0 && b.Held[lampOn] == 0 {
+	v := b.Vessel
+	if (b.Lamp.whole() || v.LightHours > 0) && b.fresh(unit.Light) && b.Held[lampDark] == 0 && b.Held[lampOn] == 0 {
 		out = append(out, "light")
 	}
-	if b.fresh(unit.Temperature) && b.Held[tooWarm] == 0 && b.Held[tooCold] == 0 {
+	if !math.IsNaN(v.TempC) && v.TempC != 0 && b.fresh(unit.Temperature) && b.Held[tooWarm] == 0 && b.Held[tooCold] == 0 {
 		out = append(out, "temperature")
 	}
 	if b.fresh(unit.Airflow) && b.Held[airOff] == 0 && b.Held[airWeak] == 0 {

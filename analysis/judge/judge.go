@@ -30,6 +30,8 @@ type State struct {
 	DarkBad int64   // Unix ms at which the lamp last failed its hours
 	ODBad   int64   // Unix ms at which the od probe last accused itself
 	Fall    fall
+	Hit     int64 // Unix ms of the step that is asked about
+	Lot     int64 // Unix ms of the start of the lot that Air and Fall belong to
 	Peak    int64 // Unix ms of the high before the crash that holds; 0: none does
 }
 
@@ -77,16 +79,18 @@ func (s *State) Step(c Case) []analysis.Finding {
 	}
 	s.At = now
 	b := bench{State: s, Case: c, now: now}
-	// An ended lot does not alarm, and before there is one only its probes
-	// can be wrong.
+	// Without a lot there is nothing to lose: probes are unplugged, clamps
+	// shut and lamps off while a vessel is made ready.
 	if c.Track.Ended != 0 {
 		s.forget()
 		return nil
 	}
 	if c.Track.Lot == "" {
-		b.probes()
 		s.forget()
-		return b.out
+		return nil
+	}
+	if s.Lot != c.Track.Since {
+		s.Lot, s.Air, s.Fall, s.Peak = c.Track.Since, 0, fall{}, 0
 	}
 	b.probes()
 	b.light()

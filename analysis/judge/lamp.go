@@ -17,6 +17,11 @@ const slots = 96 // 15 min each
 type lamp struct {
 	Usual [slots]float32 // light, umol m-2 s-1
 	Day   [slots]int32   // local day on which the slot was first filled; 0: never
+	// Other is what a slot has shown against its habit, on Days days so far,
+	// the newest of them Newest.
+	Other  [slots]float32
+	Days   [slots]int8
+	Newest [slots]int32
 	// What was set when they were seen: other hours make another lamp.
 	On, Hours time.Duration
 	Shape     ingest.Shape
@@ -42,6 +47,12 @@ const (
 	// onAbove is the share of the peak above which a lamp counts as lit in its
 	// dark hours: more than a neighbour's lamp or a torch on the shelf sheds.
 	onAbove = 0.3
+	// leastPeak is the brightest light, umol m-2 s-1, that may be no lamp at
+	// all: a window at dusk, the neighbour's lamp.
+	leastPeak = 5
+	// habitAfter is after how many days of the same a lamp's other hours are its
+	// new habit: three nights of calls are enough of them.
+	habitAfter = 3
 	// judgedAbove is the share of the peak below which nothing is due: the
 	// shoulders of a lamp that rises and falls.
 	judgedAbove = 0.2
@@ -64,7 +75,7 @@ func (b *bench) light() {
 	slot, day := slotOf(local), dayOf(local)
 	want := b.due(local, slot, day)
 	peak := b.peak()
-	if math.IsNaN(want.low) || !(peak > 0) {
+	if math.IsNaN(want.low) || !(peak > leastPeak) {
 		b.Lamp.learn(slot, day, seen, peak)
 		return
 	}
@@ -75,6 +86,9 @@ func (b *bench) light() {
 	dark := want.low > judgedAbove*peak && seen < below*want.low
 	lit := want.high < 0.05*peak && seen > onAbove*peak
 	sinceDark, sinceLit := b.hold(lampDark, dark), b.hold(lampOn, lit)
+	if sinceDark != 0 || sinceLit != 0 {
+		b.Lamp.doubt(slot, day, seen)
+	}
 	switch {
 	case sinceDark != 0:
 		b.DarkBad = b.now
@@ -204,6 +218,21 @@ func (l *lamp) learn(slot int, day int32, seen, peak float64) {
 		return
 	}
 	l.Usual[slot] += 0.1 * float32(seen-usual)
+}
+
+// doubt notes that a slot shows something else than it used to. What it shows
+// for habitAfter days in a row is its new habit.
+func (l *lamp) doubt(slot int, day int32, seen float64) {
+	if l.Newest[slot] == day {
+		return
+	}
+	if day-l.Newest[slot] > 1 {
+		l.Days[slot] = 0
+	}
+	l.Newest[slot], l.Other[slot] = day, float32(seen)
+	if l.Days[slot]++; l.Days[slot] > habitAfter {
+		l.Day[slot], l.Usual[slot], l.Days[slot] = day, float32(seen), 0
+	}
 }
 
 // alike reports whether light is about what it was: both next to nothing, or

@@ -22,8 +22,8 @@ var possible = [unit.Count]struct{ low, high float64 }{
 	unit.PH:          {3, 12},     // seawater is 8, a culture out of carbon 10
 }
 
-// brokenTemperatures are what common digital thermometers say when they have
-// lost contact (-127) or just been switched on (85); 85 lies outside anyway.
+// brokenFor is how long a probe must say so. Common digital thermometers say
+// -127 when they have lost contact and 85 when they were just switched on.
 const brokenFor = 5 * time.Minute
 
 func (b *bench) probes() {
@@ -69,14 +69,19 @@ func allSilent(heard bool, newest int64) analysis.Finding {
 		Evidence: []analysis.Evidence{{Name: "last heard (Unix s)", Value: float64(newest / 1000), Normal: math.NaN(), Unit: "s"}}}
 }
 
+// constantFor is how long a quantity that the configuration does not expect
+// must have come before its silence is one.
+const constantFor = 24 * time.Hour
+
 func (b *bench) silent(q ingest.Quantity) {
 	n := &b.Track.Newest[q]
 	last := n.At
 	if last == 0 {
-		if !b.expects(q) {
-			return
-		}
 		last = b.Born
+	}
+	// One reading of something nobody expects is no promise of more.
+	if !b.expects(q) && n.At-n.First < constantFor.Milliseconds() {
+		return
 	}
 	if b.hold(silentFirst+int(q), b.now-last > b.quiet().Milliseconds()) == 0 {
 		return
@@ -102,7 +107,7 @@ func (b *bench) expects(q ingest.Quantity) bool {
 func (b *bench) impossible(q ingest.Quantity) {
 	n := &b.Track.Newest[q]
 	limit := possible[q]
-	out := n.Filled > 0 && (n.Value < limit.low || n.Value > limit.high || q == unit.Temperature && n.Value == 85)
+	out := n.Filled > 0 && (n.Value < limit.low || n.Value > limit.high)
 	since := b.hold(impossibleFirst+int(q), out)
 	if since == 0 || !b.lasted(impossibleFirst+int(q), brokenFor) {
 		return

@@ -21,6 +21,7 @@ func (b *bench) temperature() {
 	switch {
 	case warm != 0:
 		b.find(analysis.Temperature, 0, warm, analysis.Finding{
+			Grade: 1, // heat kills, cold slows
 			What:  fmt.Sprintf("Too warm, %.1f degC where %.1f is set", t, set),
 			Cause: "the room's cooling, or a lamp too near", Evidence: evidence,
 			First: "Bring the room's temperature down; open the door, shade or dim the lamps."})
@@ -59,7 +60,8 @@ func (b *bench) air() {
 	}
 	off := b.hold(airOff, seen < usual*(offBelow+b.more(airOff)))
 	weak := b.hold(airWeak, seen < usual*(weakBelow+b.more(airWeak)))
-	if off != 0 || weak != 0 {
+	// Weak air keeps cells in suspension; only without any do they settle.
+	if off != 0 {
 		if b.now-b.AirBad > settlesIn.Milliseconds() {
 			b.AirFrom = b.now
 		}
@@ -69,6 +71,7 @@ func (b *bench) air() {
 	switch {
 	case off != 0:
 		b.find(analysis.Airflow, 0, off, analysis.Finding{
+			Grade: 1,
 			What:  fmt.Sprintf("Air stopped, %.1f of %.1f L/min", math.Max(seen, 0), usual),
 			Cause: "a shut clamp, a slipped tube or the pump; cells settle, so that the od falls though none has died", Evidence: evidence,
 			First: "Open the vent, then look at clamp, tube and pump."})

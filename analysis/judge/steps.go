@@ -40,6 +40,9 @@ func (b *bench) steps() {
 		b.Held[stepped], b.Held[asked] = 0, 0
 		return
 	}
+	if b.Hit != hit.At { // another step than the one asked about
+		b.Hit, b.Held[stepped], b.Held[asked] = hit.At, 0, 0
+	}
 	// Whether anybody was there when it happened decides how it is asked, once.
 	if b.Held[stepped] == 0 && b.Held[asked] == 0 {
 		if b.Staffed != nil && b.Staffed(time.UnixMilli(hit.At)) {
@@ -49,6 +52,7 @@ func (b *bench) steps() {
 		}
 	}
 	f := analysis.Finding{
+		Grade:    1, // greater than a probe that lies
 		What:     fmt.Sprintf("Density %s %.0f %% within minutes and nobody entered why", direction(hit.Ratio), change(hit.Ratio)),
 		Evidence: []analysis.Evidence{{Name: "density after over before", Value: float64(hit.Ratio), Normal: 1}},
 		Sure:     0.8,

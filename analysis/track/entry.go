@@ -7,19 +7,30 @@ import (
 )
 
 // Note takes in one entry of the logbook, in its place in time, or later than
-// that: an entry that comes late explains what was already seen.
+// that: an entry that comes late explains what was already seen. One that
+// belongs to a lot or a filling before the present one changes nothing, so
+// that an entry may come again at any time.
 func (s *State) Note(e ingest.Entry) {
 	ms := millis(e.At)
 	switch e.Kind {
 	case ingest.Fill:
-		s.empty()
-		s.Standing = ms
+		if ms >= max(s.Since, s.Standing) {
+			s.empty()
+			s.Standing = ms
+		}
 	case ingest.Dump:
-		s.empty()
+		if ms >= s.Since {
+			s.empty()
+			s.Dumped = ms
+		}
 	case ingest.Inoculate:
-		s.start(e, ms)
+		if ms > s.Since || s.Lot == Unnamed {
+			s.start(e, ms)
+		}
 	case ingest.End:
-		s.Ended = ms
+		if lot := e.Str("lot"); ms >= s.Since && (lot == "" || lot == s.Lot) {
+			s.Ended = ms
+		}
 	case ingest.Harvest, ingest.TopUp, ingest.WipeSensor, ingest.FitSensor, ingest.Move, ingest.Sample, ingest.Dose:
 		s.handle(e, ms)
 	}
@@ -27,10 +38,6 @@ func (s *State) Note(e ingest.Entry) {
 
 // start begins a lot.
 func (s *State) start(e ingest.Entry, ms int64) {
-	keep := s.Since != 0 && s.Since >= ms && s.Lot == e.Str("lot")
-	if keep {
-		return // the same entry, brought again
-	}
 	s.Lot, s.Strain, s.Medium = e.Str("lot"), e.Str("strain"), e.Str("medium")
 	if s.Lot == "" {
 		s.Lot = "lot of " + e.At.UTC().Format("2006-01-02")
@@ -49,6 +56,11 @@ func (s *State) start(e ingest.Entry, ms int64) {
 func (s *State) begin(lot string, ms int64) {
 	nan := math.NaN()
 	s.Lot, s.Since, s.Ended, s.Standing, s.Dense = lot, ms, 0, 0, 0
+	// What was taken out before is of another lot, also where this one is
+	// entered late and some of its bins are here already.
+	for i := range s.Bins {
+		s.Bins[i].Shift = 0
+	}
 	s.Shift, s.StartLog, s.Pace = 0, nan, nan
 	s.Day, s.Hours = Rate{nan, nan}, Rate{nan, nan}
 	s.LastHit = Step{}
@@ -83,8 +95,15 @@ func (s *State) handle(e ingest.Entry, ms int64) {
 
 // fits reports whether what was done at h would make a step like hit.
 func fits(h Handling, hit Step) bool {
-	if h.Kind == "" || h.Kind == ingest.Dose {
+	switch h.Kind {
+	case "", ingest.Dose:
 		return false
+	case ingest.Sample, ingest.TopUp, ingest.WipeSensor:
+		// A sample is millilitres, a top-up makes up for what dried off, a film
+		// on a window is worth a fifth: none of them halves a culture.
+		if hit.Ratio < 0.65 || hit.Ratio > 1.5 {
+			return false
+		}
 	}
 	d := h.At - hit.At
 	return -explainWithin <= d && d <= explainWithin

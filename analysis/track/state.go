@@ -91,6 +91,7 @@ type State struct {
 	HarvestOD           float64
 	Ended               int64 // Unix ms at which the lot ended, 0: it has not
 	Standing            int64 // Unix ms since when medium stands in the vessel without a lot
+	Dumped              int64 // Unix ms at which it was last emptied, 0: never
 	Dense               int32 // bins in a row that were too dense for standing medium while no lot was known
 
 	Blank      float64 // od of the medium alone

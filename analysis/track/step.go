@@ -138,10 +138,16 @@ const Unnamed = "unnamed lot"
 // be written down.
 const presumeAfter = 2 * time.Hour
 
+// overFor is how long a vessel may stand as it is after its lot has ended or
+// it was emptied, before what its probe sees is taken for another lot.
+const overFor = 24 * time.Hour
+
 // presume begins a lot that nobody entered: what grew in the room before the
 // watch began is watched too. An entry that comes later names it.
 func (s *State) presume(b Bin) {
-	if s.Lot != "" || s.Ended != 0 || b.OD <= standingMost {
+	now := int64(b.Index) * BinLength.Milliseconds()
+	lately := now-max(s.Ended, s.Dumped) < overFor.Milliseconds()
+	if s.Lot != "" && s.Ended == 0 || lately || b.OD <= standingMost {
 		s.Dense = 0
 		return
 	}

@@ -65,7 +65,7 @@ const (
 	// version of what is kept in the ledger's snapshot.
 	snapshotVersion = room.Version
 	// rebuildFrom is how much of the past a room is built again from when no
-	// snapshot can be read: longer than a lot lasts.
+	// snapshot can be read; the logbook is read whole.
 	rebuildFrom = 21 * 24 * time.Hour
 )
 
@@ -95,7 +95,8 @@ func (w *watch) resume(ctx context.Context) error {
 // takes over the alarms that the ledger knows.
 func (w *watch) rebuild(ctx context.Context, until time.Time) error {
 	from := until.Add(-rebuildFrom)
-	entries, err := w.store.Entries(ctx, "", from, until.Add(time.Hour))
+	// All of the logbook: lots that are refilled live for months.
+	entries, err := w.store.Entries(ctx, "", time.Time{}, until.Add(time.Hour))
 	if err != nil {
 		return fmt.Errorf("read the logbook back: %w", err)
 	}
@@ -188,7 +189,12 @@ func (w *watch) advance(took int) {
 	if w.follow || took == inboxMost || now.Before(w.quiet) {
 		return
 	}
-	w.add(w.room.Advance(now, now))
+	if w.room.Now().IsZero() || now.Sub(w.room.Now()) < caughtUp {
+		w.add(w.room.Advance(now, now))
+		return
+	}
+	w.log.Info("nobody watched for a while", "from", w.room.Now(), "to", now)
+	w.add(w.room.Pass(now, now))
 }
 
 func (w *watch) add(o room.Outcome) {
