@@ -83,6 +83,11 @@ func (a Alarm) fromNormal(seen bool, now time.Time, staffed bool, r Rule) (Alarm
 	if !a.held(seen, now, staffed, r) {
 		return a, None
 	}
+	if !a.AckedAt.IsZero() && !a.Ended.IsZero() && now.Sub(a.Ended) < r.ReAlarm {
+		// Somebody took it and it came back: they know of it.
+		a.State, a.Pending, a.Handling, a.Ended = Unacknowledged, time.Time{}, false, time.Time{}
+		return a, Resumed
+	}
 	a.ID = alarmID(a.Key, now)
 	return a.raise(now, r), Raised
 }

@@ -58,7 +58,8 @@ func (r *Room) change(v *vessel, k analysis.Key, f *analysis.Finding, now time.T
 	before := v.alarms[k]
 	before.Key = k
 	a, change := alerts.Step(before, f, now, staffed, rule)
-	if f == nil && change == alerts.None && a.State == alerts.Normal && a.Pending.IsZero() {
+	known := !a.Ended.IsZero() && now.Sub(a.Ended) < rule.ReAlarm // it may come back
+	if f == nil && change == alerts.None && a.State == alerts.Normal && a.Pending.IsZero() && !known {
 		delete(v.alarms, k) // over and told: the ledger keeps it
 		return
 	}

@@ -196,6 +196,36 @@ func TestDimLampIsHeldAgainstItsOwnDays(t *testing.T) {
 }
 
 // A lamp that failed overnight does not become the habit by being dark long.
+// Readings every quarter of an hour lag behind the lamp by more than half an
+// hour; that is no fault of the lamp.
+func TestLampWithFewReadings(t *testing.T) {
+	for _, minutes := range []int{2, 10, 15} {
+		s := newStage(t)
+		s.vessel.Interval = time.Duration(minutes) * time.Minute
+		lamp := lampOf(ingest.Square, 100)
+		for range 4 * 24 * 60 {
+			if s.now.Minute()%minutes == 0 {
+				s.track.Take(ingest.Reading{Quantity: unit.Light, Value: lamp(s.now), At: s.now})
+			}
+			s.play(time.Minute, unit.Light, nil)
+			s.want("a healthy lamp", analysis.Light, 0, false)
+		}
+	}
+}
+
+// A lamp whose hours moved is told of for some nights, and is then the habit.
+func TestMovedTimerBecomesTheHabit(t *testing.T) {
+	s := newStage(t)
+	s.vessel.LightsOn, s.vessel.LightHours, s.vessel.ParUmol = -1, 0, 0
+	lamp := lampOf(ingest.Square, 100)
+	s.play(4*24*time.Hour, unit.Light, lamp)
+	later := func(at time.Time) float64 { return lamp(at.Add(-2 * time.Hour)) }
+	s.play(7*time.Hour, unit.Light, later)
+	s.want("the first day, dark at seven", analysis.Light, 0, true)
+	s.play(6*24*time.Hour, unit.Light, later)
+	s.want("a week later, dark at seven", analysis.Light, 0, false)
+}
+
 func TestDarkLampIsNoNewHabit(t *testing.T) {
 	s := newStage(t)
 	s.play(5*24*time.Hour, unit.Light, lampOf(ingest.Square, 100))

@@ -58,7 +58,7 @@ const (
 	judgedAbove = 0.2
 )
 
-// due is the light that should be there.
+// due is the light that should be there around now.
 type due struct {
 	low, high float64 // over the half hour around now, umol m-2 s-1; low NaN: unknown
 	below     float64 // share of low below which it is too dark
@@ -72,11 +72,11 @@ func (b *bench) light() {
 	n := &b.Track.Newest[unit.Light]
 	seen := n.Median()
 	local := b.local()
-	slot, day := slotOf(local), dayOf(local)
-	want := b.due(local, slot, day)
+	at, day := slotOf(local), dayOf(local)
+	want := b.due(local, at, day)
 	peak := b.peak()
 	if math.IsNaN(want.low) || !(peak > leastPeak) {
-		b.Lamp.learn(slot, day, seen, peak)
+		b.Lamp.learn(at, day, seen, peak)
 		return
 	}
 	below := want.below
@@ -87,7 +87,7 @@ func (b *bench) light() {
 	lit := want.high < 0.05*peak && seen > onAbove*peak
 	sinceDark, sinceLit := b.hold(lampDark, dark), b.hold(lampOn, lit)
 	if sinceDark != 0 || sinceLit != 0 {
-		b.Lamp.doubt(slot, day, seen)
+		b.Lamp.doubt(at, day, seen)
 	}
 	switch {
 	case sinceDark != 0:
@@ -96,7 +96,7 @@ func (b *bench) light() {
 	case sinceLit != 0:
 		b.find(analysis.Light, 0, sinceLit, litLamp(seen))
 	default:
-		b.Lamp.learn(slot, day, seen, peak)
+		b.Lamp.learn(at, day, seen, peak)
 	}
 }
 
@@ -157,12 +157,21 @@ func (l *lamp) whole() bool {
 	return true
 }
 
-// due tells what the half hour around now should bring: by the lamp's own
+// reach is how many slots to each side of now a reading may be of: one for
+// lamps that are not quite on time, and what a median of five lags behind.
+func (b *bench) reach() int {
+	return min(1+int(3*b.Vessel.Interval/slot), 6)
+}
+
+// slot is the length of a slot.
+const slot = 24 * time.Hour / slots
+
+// due tells what the time around now should bring: by the lamp's own
 // earlier days where all three slots were seen on one, else by the
 // configuration.
 func (b *bench) due(local time.Time, slot int, day int32) due {
 	d := due{low: math.Inf(1), high: math.Inf(-1), below: dimBelow}
-	for i := -1; i <= 1; i++ {
+	for i, n := -b.reach(), b.reach(); i <= n; i++ {
 		k := (slot + i + slots) % slots
 		if b.Lamp.Day[k] == 0 || b.Lamp.Day[k] == day {
 			return b.configured(local)
@@ -179,7 +188,8 @@ func (b *bench) configured(local time.Time) due {
 		return due{low: math.NaN(), high: math.NaN()}
 	}
 	d := due{low: math.Inf(1), high: math.Inf(-1), below: darkBelow}
-	for _, off := range [...]time.Duration{-15 * time.Minute, 0, 15 * time.Minute} {
+	wide := time.Duration(b.reach()) * slot
+	for _, off := range [...]time.Duration{-wide, -wide / 2, 0, wide / 2, wide} {
 		l := configuredLight(v, clockOf(local)+off)
 		d.low, d.high = math.Min(d.low, l), math.Max(d.high, l)
 	}

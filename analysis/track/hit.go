@@ -12,6 +12,21 @@ import (
 // cent in twenty minutes; a viral crash loses at most half in an hour.
 const stepLeast = 0.20
 
+// stepEntered is the least step where the logbook tells of something that
+// would make one: a top-up of a tenth is no crash.
+const stepEntered = 0.08
+
+// handledAround reports whether somebody handled the vessel about the time of
+// a bin in a way that makes a step.
+func (s *State) handledAround(index int32) bool {
+	switch s.Handled.Kind {
+	case ingest.Harvest, ingest.TopUp, ingest.WipeSensor, ingest.FitSensor, ingest.Move:
+		d := s.Handled.At - int64(index)*BinLength.Milliseconds()
+		return -explainWithin/2 <= d && d <= explainWithin
+	}
+	return false
+}
+
 // findStep looks for a step between two steady bins and the newest two, next
 // to each other or with one bin between in which it happened, and takes it out
 // of the course from there on.
@@ -39,6 +54,9 @@ func (s *State) jump(index, gap int32) (jump float64, ok bool) {
 	sigma := math.Hypot(e1, e2)
 	// With a bin between, a slope has half as much time again to get so far.
 	least := stepLeast * (1 + float64(gap)/2)
+	if s.handledAround(index - gap - 2) {
+		least = stepEntered
+	}
 	if math.Abs(jump) < max(least, 6*sigma) {
 		return 0, false
 	}

@@ -172,6 +172,16 @@ func TestHarvestInTheMiddleOfABin(t *testing.T) {
 	}
 }
 
+func TestTopUpIsTakenOut(t *testing.T) {
+	r := rand.New(rand.NewPCG(2, 9))
+	s := New()
+	s.Note(inoculate(start))
+	at := grow(&s, start, 2, func(d float64) float64 { return 0.3*math.Exp(0.2*d) + 0.002*r.NormFloat64() })
+	s.Note(ingest.Entry{Vessel: "C01", Kind: ingest.TopUp, At: at.Add(4 * time.Minute), Written: at})
+	grow(&s, at, 1, func(d float64) float64 { return 0.88*0.3*math.Exp(0.2*d) + 0.002*r.NormFloat64() })
+	near(t, "net growth over a top-up of 12 per cent", s.Day.PerDay, 0.2, 0.04)
+}
+
 func TestNoStepFromSlopes(t *testing.T) {
 	for _, hourly := range []float64{0.05, 0.1, 0.2, 0.3, 0.4, 0.5} {
 		r := rand.New(rand.NewPCG(9, 9))
