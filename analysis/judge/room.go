@@ -73,7 +73,7 @@ func (b *bench) air() {
 		b.find(analysis.Airflow, 0, off, analysis.Finding{
 			Grade: 1,
 			What:  fmt.Sprintf("Air stopped, %.1f of %.1f L/min", math.Max(seen, 0), usual),
-			Cause: "a shut clamp, a slipped tube or the pump; cells settle, so that the od falls though none has died", Evidence: evidence,
+			Cause: "a shut clamp, a slipped tube or the pump", Evidence: evidence,
 			First: "Open the vent, then look at clamp, tube and pump."})
 	case weak != 0 && b.lasted(airWeak, weakFor):
 		b.find(analysis.Airflow, 0, weak, analysis.Finding{

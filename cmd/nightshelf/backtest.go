@@ -36,7 +36,7 @@ one call share it), quantity, since, what.`,
 		},
 	}
 	c.Flags().StringVar(&alarms, "alarms", "-", "file for the alarms, - for standard output")
-	c.Flags().StringVar(&staffed, "staffed", "08:00-17:30", "hours in which people are at the shelf, each day; none: never")
+	c.Flags().StringVar(&staffed, "staffed", "08:00-17:30", "hours in which people are at the shelf, each day, in the zone of the run; none: never")
 	return c
 }
 
@@ -75,14 +75,14 @@ func summary(w io.Writer, runs []backtest.Run) {
 			_, _ = fmt.Fprintf(w, "%s: set aside: %s\n", r.Name, f.Detail)
 		}
 	}
-	_, _ = fmt.Fprintf(w, "%d readings, %d alarms in %d calls", readings, alarms, calls)
+	_, _ = fmt.Fprintf(w, "%d readings; alarms: %d, calls: %d", readings, alarms, calls)
 	if refused > 0 {
 		_, _ = fmt.Fprintf(w, ", %d pieces set aside", refused)
 	}
 	_, _ = fmt.Fprintln(w)
 }
 
-// everyDay reads hours such as 08:00-17:30, by the clock of the readings.
+// everyDay reads hours such as 08:00-17:30.
 func everyDay(text string) (func(time.Time) bool, error) {
 	if text == "none" {
 		return nil, nil

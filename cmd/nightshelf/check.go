@@ -96,7 +96,7 @@ func checkOf(c *config.Config) checked {
 			w.TempC, w.TempBandK = &v.TempC, v.TempBandK
 		}
 		if v.Interval > 0 {
-			w.Interval = v.Interval.String()
+			w.Interval = strings.Replace(v.Interval.String(), "m0s", "m", 1)
 		}
 		for _, q := range v.Quantities {
 			w.Quantities = append(w.Quantities, q.String())

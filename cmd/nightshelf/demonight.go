@@ -39,9 +39,9 @@ func shelfNight(ctx context.Context, show *narrator, d *daemon.Daemon, plan simu
 	if err := live(ctx, sensors, room, plan, night, o.night, func(at time.Time) { tell(show, plan, at, told) }); err != nil {
 		return quiet(ctx, err)
 	}
-	show.say(room.Now(), "the night is over. Look at the shelf: %s", d.PageURL())
+	show.say(room.Now(), "the night is over")
 	if o.lasts == 0 {
-		show.line("Ctrl-C ends the demo.")
+		show.line("Look at the shelf: %s   Ctrl-C ends the demo.", d.PageURL())
 	}
 	<-ctx.Done()
 	return nil

@@ -23,7 +23,8 @@ import (
 
 // Options say how to look at the runs.
 type Options struct {
-	// Staffed tells when people were at the shelf; nil: never.
+	// Staffed tells when people were at the shelf, for a time in the zone of the
+	// run's vessels; nil: never.
 	Staffed func(time.Time) bool
 	// TempBand is how far from the set temperature is still right, K; 0 is 3.
 	TempBand float64
@@ -111,7 +112,7 @@ func One(f *runfolder.Folder, o Options) (Run, error) {
 	if err != nil {
 		return out, err
 	}
-	r := room.New(room.Options{Name: f.Name, Vessels: vessels(f, o), Staffed: o.Staffed, FollowReadings: true})
+	r := room.New(room.Options{Name: f.Name, Vessels: vessels(f, o), Staffed: local(f, o.Staffed), FollowReadings: true})
 	for chunk, err := range f.Readings() {
 		if err != nil && !errors.Is(err, runfolder.ErrLineTooLong) {
 			return out, err
@@ -130,6 +131,15 @@ func One(f *runfolder.Folder, o Options) (Run, error) {
 	}
 	out.TooLate = r.TooLate()
 	return out, nil
+}
+
+// local asks in the zone of the run.
+func local(f *runfolder.Folder, staffed func(time.Time) bool) func(time.Time) bool {
+	if staffed == nil || len(f.Vessels) == 0 || f.Vessels[0].Zone == nil {
+		return staffed
+	}
+	zone := f.Vessels[0].Zone
+	return func(t time.Time) bool { return staffed(t.In(zone)) }
 }
 
 func later(a, b time.Time) time.Time {

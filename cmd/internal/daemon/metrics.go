@@ -77,7 +77,7 @@ func newGauges(d *Daemon) *gauges {
 	return &gauges{d: d,
 		up:          desc("part_ready", "1 where a part of the daemon can do its work, else 0.", "part"),
 		broker:      desc("broker_connected", "1 while readings can come in from the broker, else 0."),
-		connects:    desc("broker_connects_total", "Connections made to the broker; a steep rise means two clients with one id."),
+		connects:    desc("broker_connects_total", "Connections made to the broker elsewhere, or to our own; towards a broker elsewhere a steep rise means two clients with one id."),
 		last:        desc("last_message_timestamp_seconds", "When the newest message came, Unix time; 0 before the first."),
 		backlog:     desc("backlog_batches", "Stored batches that the watch has not taken in yet."),
 		roomTime:    desc("room_timestamp_seconds", "The room's time up to which has been judged, Unix time."),

@@ -111,13 +111,24 @@ func (s *shelf) aside(ctx context.Context, out *page.Shelf) {
 func (s *shelf) vessel(ctx context.Context, w viewOf, now time.Time) page.VesselView {
 	v := page.VesselView{Vessel: w.Vessel, Estimate: w.Estimate, Latest: w.Newest, Alarms: w.Alarms}
 	for _, f := range w.Findings {
-		if f.Class == analysis.Notice {
+		if !told(w.Alarms, f) {
 			v.Notices = append(v.Notices, f)
 		}
 	}
 	v.Trail = s.trail(ctx, w, now)
 	v.Expected = band(w, v.Trail, now)
 	return v
+}
+
+// told reports whether an alarm tells of a finding already. One that waits out
+// its delay, as by day, is shown as what it is so far: something to know of.
+func told(all []alerts.Alarm, f analysis.Finding) bool {
+	for _, a := range all {
+		if a.Key == f.Key && a.State != alerts.Returned {
+			return true
+		}
+	}
+	return false
 }
 
 // trail reads the lot's course so far, at most once in trailFor.
