@@ -18,7 +18,6 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 	broker "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/hooks/auth"
-	"github.com/mochi-mqtt/server/v2/listeners"
 	"github.com/nightshelf/nightshelf/ingest"
 	"go.uber.org/goleak"
 )
@@ -251,7 +250,7 @@ func inProcessWith(t testing.TB, hook broker.Hook) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := server.AddListener(listeners.NewNet("test", l)); err != nil {
+	if err := server.AddListener(&ownListener{Listener: l}); err != nil {
 		t.Fatal(err)
 	}
 	if err := server.Serve(); err != nil {
