@@ -184,6 +184,27 @@ func TestCrashAtNight(t *testing.T) {
 	}
 }
 
+// A culture that is lost altogether has not recovered.
+func TestCrashToNothingDoesNotClear(t *testing.T) {
+	fall := noon.Add(4*24*time.Hour + 10*time.Hour)
+	dying := func(at time.Time, v map[ingest.Quantity]float64) {
+		if at.After(fall) {
+			v[unit.OD] *= math.Exp(-0.25 * at.Sub(fall).Hours())
+		}
+	}
+	r := New(options("C01"))
+	r.Digest(ingest.Batch{Entries: []ingest.Entry{started("C01", noon)}}, noon)
+	out := digest(r, stretch("C01", noon, 7*24*time.Hour, 1, dying), 500)
+	for _, a := range out.Alarms {
+		if a.Class == analysis.Crash && a.State != alerts.Unacknowledged {
+			t.Errorf("a culture that is gone has the crash %s at %s", a.State, a.Clear)
+		}
+	}
+	if len(out.Calls) != 1 {
+		t.Errorf("%d calls, want 1: %v", len(out.Calls), raised(out))
+	}
+}
+
 func TestNothingGrowsIsAStall(t *testing.T) {
 	dead := func(at time.Time, v map[ingest.Quantity]float64) {
 		v[unit.OD] = 0.08 + 0.02*(v[unit.OD]-0.08)

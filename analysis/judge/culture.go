@@ -135,6 +135,10 @@ func (b *bench) crash() {
 	settled := b.AirBad != 0 && b.now-b.AirBad < afterAir.Milliseconds()
 	falling := f.Growth < fallRate && f.Growth+2*b.Track.Hours.Error < 0
 	is := !settled && f.Now > limit && (falling || b.Held[crashing] != 0)
+	if math.IsNaN(f.Now) && b.Held[crashing] != 0 {
+		b.gone()
+		return
+	}
 	if b.hold(crashing, is) == 0 {
 		b.Peak = 0
 		return
@@ -152,6 +156,19 @@ func (b *bench) crash() {
 		Evidence: []analysis.Evidence{
 			{Name: "density lost", Value: 100 * lost, Normal: 100 * (1 - math.Exp(-b.allowed())), Unit: "%"},
 			{Name: "net growth, last 3 h", Value: f.Growth, Normal: b.Track.Day.PerDay, Unit: "1/d"}}})
+}
+
+// gone stands by a crash whose density has sunk into the noise of its probe:
+// it has not recovered, it is over.
+func (b *bench) gone() {
+	b.find(analysis.Crash, 0, b.Peak, analysis.Finding{
+		Normal: b.normal(),
+		What:   "Density fell until nothing is left to be seen",
+		Cause:  "grazers, bacteria or a virus (od cannot tell)",
+		First:  "Look for foam, smell and clumps, then the microscope; start nothing from it.",
+		Sure:   0.9,
+		Evidence: []analysis.Evidence{
+			{Name: "od above blank", Value: b.Track.Smooth() - b.Track.Blank, Normal: math.NaN()}}})
 }
 
 // stallFor is how long a lot must have failed to grow: with growth itself
