@@ -12,11 +12,13 @@ package room
 
 import (
 	"cmp"
+	"math"
 	"time"
 
 	"github.com/nightshelf/nightshelf/alerts"
 	"github.com/nightshelf/nightshelf/analysis"
 	"github.com/nightshelf/nightshelf/ingest"
+	"github.com/nightshelf/nightshelf/ingest/unit"
 )
 
 // Options say what is watched.
@@ -114,7 +116,7 @@ func (r *Room) Digest(b ingest.Batch, wall time.Time) Outcome {
 			out.add(r.Advance(reading.At, wall))
 		}
 		v := r.vessels[reading.Vessel]
-		if v == nil || !reading.Quantity.Valid() {
+		if v == nil || !reading.Quantity.Valid() || !(math.Abs(reading.Value) <= unit.Largest) {
 			continue
 		}
 		if !v.insert(readingItem(reading)) {

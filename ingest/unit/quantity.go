@@ -21,6 +21,11 @@ const (
 // have this length.
 const Count = 7
 
+// Largest bounds what is taken for a reading at all, in the kept unit of any
+// quantity, either side of zero: ten times the light of the sun in lux. Beyond
+// it lie a device's words for "no value", not measurements.
+const Largest = 1e6
+
 // All lists every quantity in the order of its number.
 var All = [...]Quantity{OD, Temperature, Light, Airflow, OD2, PH}
 

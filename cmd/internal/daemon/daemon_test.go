@@ -116,6 +116,7 @@ func TestBadInputLosesNothingElse(t *testing.T) {
 		{"shelf/a", fmt.Sprintf("event,vessel=C01,kind=dance volume_l=6 %d", now), ingest.BadEntry, 0},
 		{"shelf/a", fmt.Sprintf("event,vessel=C01,kind=harvest volume_l=6,refilled=true %d", now), "", 0},
 		{"shelf/a", "", "", 0},
+		{"shelf/a", fmt.Sprintf("reading,vessel=C01 od=1.7e308,temp_c=20 %d", now+5e9), ingest.BadValue, 1}, // a device's word for "no value"
 		{"bench/C02/temp", "68.0", "", 1},
 		{"bench/C02/temp", "68,5", ingest.Unreadable, 0},
 		{"bench/env", fmt.Sprintf(`{"where":"C02","t":19.5,"lamp":7400,"ts":%d}`, now/1e9), "", 2},

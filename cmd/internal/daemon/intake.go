@@ -3,11 +3,13 @@ package daemon
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 	"sync"
 	"time"
 
 	"github.com/nightshelf/nightshelf/ingest"
+	"github.com/nightshelf/nightshelf/ingest/unit"
 )
 
 // decoder makes a batch of one message.
@@ -108,7 +110,8 @@ func fewer(b ingest.Batch) ingest.Batch {
 	return b
 }
 
-// screen sets aside what comes from too many unknown vessels.
+// screen sets aside what no sensor measures, and what comes from too many
+// unknown vessels.
 func (in *intake) screen(b ingest.Batch) ingest.Batch {
 	in.mu.Lock()
 	defer in.mu.Unlock()
@@ -119,7 +122,13 @@ func (in *intake) screen(b ingest.Batch) ingest.Batch {
 		b.Refused = append(b.Refused, tooMany(vessel, b.Arrived))
 		return true
 	}
-	b.Readings = slices.DeleteFunc(b.Readings, func(r ingest.Reading) bool { return refused(r.Vessel) })
+	b.Readings = slices.DeleteFunc(b.Readings, func(r ingest.Reading) bool {
+		if math.Abs(r.Value) > unit.Largest {
+			b.Refused = append(b.Refused, absurd(r, b.Arrived))
+			return true
+		}
+		return refused(r.Vessel)
+	})
 	b.Entries = slices.DeleteFunc(b.Entries, func(e ingest.Entry) bool { return refused(e.Vessel) })
 	return b
 }
@@ -133,6 +142,12 @@ func (in *intake) admit(name string) bool {
 	}
 	in.others[name] = true
 	return true
+}
+
+func absurd(r ingest.Reading, arrived time.Time) ingest.Refused {
+	said := fmt.Sprintf("vessel=%s %s=%g", r.Vessel, r.Quantity.Field(), r.Value)
+	return ingest.Refused{Reason: ingest.BadValue, Arrived: arrived, Input: []byte(said), Size: len(said),
+		Detail: fmt.Sprintf("vessel %q, %s: %g is no measurement: at most %g is taken", r.Vessel, r.Quantity, r.Value, unit.Largest)}
 }
 
 func tooMany(name string, arrived time.Time) ingest.Refused {

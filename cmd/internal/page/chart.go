@@ -180,7 +180,7 @@ func logTicks(y scale) []tick {
 	const most = 6
 	for _, steps := range [][]float64{{1, 2, 5}, {1, 3}, {1}} {
 		var out []tick
-		for e := math.Floor(y.lo / math.Ln10); e <= math.Ceil(y.hi/math.Ln10); e++ {
+		for e := math.Floor(max(y.lo/math.Ln10, -20)); e <= min(math.Ceil(y.hi/math.Ln10), 20); e++ {
 			for _, m := range steps {
 				if v := m * math.Pow(10, e); math.Log(v) >= y.lo-1e-9 && math.Log(v) <= y.hi+1e-9 {
 					out = append(out, tick{At: coordinate(y.at(v)), Text: plain(v)})

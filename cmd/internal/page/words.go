@@ -111,7 +111,7 @@ func roughly(d time.Duration) string {
 // figure writes v with three significant digits and no more than three
 // decimals, the least a probe tells.
 func figure(v float64) string {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
+	if !finite(v) {
 		return notKnown
 	}
 	decimals := 3
@@ -157,8 +157,12 @@ func measured(q ingest.Quantity, v float64) string {
 	return plain(math.Round(v/step) * step)
 }
 
-// finite reports whether v is a number.
-func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+// largest is the greatest value that is shown or drawn, either side of zero: no
+// quantity comes near it, and scales stay where their arithmetic holds.
+const largest = 1e12
+
+// finite reports whether v is a number that can be shown.
+func finite(v float64) bool { return math.Abs(v) <= largest } // false for NaN
 
 // doubling writes a doubling time given in days.
 func doubling(days float64) string {
