@@ -102,7 +102,7 @@ func TestAnswers(t *testing.T) {
 		{"200 with rubbish", answer(200, "", "", "\x00\xff{error: true"), result(Delivered, 0, 200, ReasonDelivered, "answered 200 OK")},
 		{"204", answer(204, "", "", ""), result(Delivered, 0, 204, ReasonDelivered, "answered 204 No Content")},
 		{"410", answer(410, "Retry-After", "5", "bye"), result(Never, 0, 410, ReasonGone, "answered 410 Gone: bye")},
-		{"404", answer(404, "", "", ""), result(Never, 0, 404, ReasonRefused, "answered 404 Not Found")},
+		{"404", answer(404, "", "", ""), result(Again, 0, 404, ReasonRefused, "answered 404 Not Found")},
 		{"429, seconds", answer(429, "Retry-After", "120", "slow\n\n down"), result(Again, 2*time.Minute, 429, ReasonThrottled, "answered 429 Too Many Requests: slow down")},
 		{"429, date", answer(429, "Retry-After", "Mon, 24 Nov 2025 01:20:00 GMT", ""), result(Again, 5*time.Minute, 429, ReasonThrottled, "answered 429 Too Many Requests")},
 		{"500", answer(500, "", "", "ok"), result(Again, 0, 500, ReasonServer, "answered 500 Internal Server Error: ok")},
@@ -116,7 +116,7 @@ func TestAnswers(t *testing.T) {
 }
 
 func TestRedirectsAreNotFollowed(t *testing.T) {
-	for status, want := range map[int]alerts.Verdict{301: Never, 302: Again, 307: Again, 308: Never} {
+	for status, want := range map[int]alerts.Verdict{301: Again, 302: Again, 307: Again, 308: Again} {
 		elsewhere := serve(t, func(http.ResponseWriter, *http.Request) { t.Error("followed") })
 		r := Send(t.Context(), phone(serve(t, answer(status, "Location", elsewhere, ""))), call())
 		if r.Verdict != want || r.Reason != ReasonRedirect || r.Status != status {

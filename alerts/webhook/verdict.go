@@ -35,7 +35,7 @@ const (
 	ReasonNetwork   = "network"   // any other trouble with the connection
 	ReasonCancelled = "cancelled" // this program gave up, it is stopping
 	ReasonRedirect  = "redirect"  // 3xx
-	ReasonRefused   = "refused"   // a 4xx that will not change by itself
+	ReasonRefused   = "refused"   // a 4xx that mostly wants a change of settings
 	ReasonGone      = "gone"      // 410
 	ReasonThrottled = "throttled" // 429
 	ReasonServer    = "server"    // 5xx
@@ -49,19 +49,18 @@ var Reasons = []string{ReasonDelivered, ReasonSetup, ReasonBody, ReasonAddress, 
 // MaxRetryAfter bounds how long a receiver can put a call off.
 const MaxRetryAfter = time.Hour
 
-// judge reads a status. Success is 2xx only (Standard Webhooks 1.0.0,
-// delivery success and failure). That standard tries everything again but
-// 410; here a receiver that refuses by a code which only a change of settings
-// can help is given up at once, so that the next phone rings now.
+// judge reads a status as Standard Webhooks 1.0.0 does (delivery success and
+// failure): 2xx is success, 410 ends it, and everything else is tried again. A
+// refusal that looks final often is not: a proxy that starts up answers 404, a
+// sign-in page 401 or 301. The next phone is tried at once all the same, and a
+// call expires after half a day.
 func judge(status int) (alerts.Verdict, string) {
 	switch status {
 	case http.StatusGone:
 		return Never, ReasonGone
 	case http.StatusBadRequest, http.StatusUnauthorized, http.StatusForbidden, http.StatusNotFound, http.StatusMethodNotAllowed,
 		http.StatusRequestEntityTooLarge, http.StatusUnsupportedMediaType, http.StatusUnprocessableEntity:
-		return Never, ReasonRefused
-	case http.StatusMovedPermanently, http.StatusPermanentRedirect:
-		return Never, ReasonRedirect // the address in the settings is out of date
+		return Again, ReasonRefused
 	case http.StatusTooManyRequests:
 		return Again, ReasonThrottled
 	case http.StatusRequestTimeout, http.StatusTooEarly:
@@ -71,7 +70,7 @@ func judge(status int) (alerts.Verdict, string) {
 	case status >= 200 && status <= 299:
 		return Delivered, ReasonDelivered
 	case status >= 300 && status <= 399:
-		return Again, ReasonRedirect // a sign-in page of the network, it may go away
+		return Again, ReasonRedirect
 	case status >= 500:
 		return Again, ReasonServer
 	}

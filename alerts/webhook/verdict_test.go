@@ -9,13 +9,13 @@ import (
 	"github.com/nightshelf/nightshelf/alerts"
 )
 
-// 2xx only is success, 410 is the end (Standard Webhooks 1.0.0, delivery
-// success and failure); what is tried again is usual practice (from memory).
+// 2xx only is success, 410 is the end, everything else is tried again
+// (Standard Webhooks 1.0.0, delivery success and failure).
 func TestJudge(t *testing.T) {
-	want := map[int]alerts.Verdict{301: Never, 308: Never, 302: Again, 303: Again, 304: Again, 307: Again, 408: Again, 425: Again, 429: Again,
+	want := map[int]alerts.Verdict{410: Never, 301: Again, 308: Again, 302: Again, 303: Again, 304: Again, 307: Again, 408: Again, 425: Again, 429: Again,
 		409: Again, 402: Again, 418: Again}
-	for _, s := range []int{400, 401, 403, 404, 405, 410, 413, 415, 422} {
-		want[s] = Never
+	for _, s := range []int{400, 401, 403, 404, 405, 413, 415, 422} {
+		want[s] = Again
 	}
 	for s := 200; s < 300; s++ {
 		want[s] = Delivered

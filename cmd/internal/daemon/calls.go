@@ -3,6 +3,7 @@ package daemon
 import (
 	"context"
 	"fmt"
+	"time"
 
 	"github.com/nightshelf/nightshelf/alerts"
 	"github.com/nightshelf/nightshelf/alerts/outbox"
@@ -28,11 +29,32 @@ func (d *Daemon) callsPart() page.Part {
 	if len(d.config.Phones) == 0 {
 		return page.Part{Name: "calls", OK: true, Detail: "no phone is configured: alarms show on the page only"}
 	}
+	if lost := d.lostCalls(); lost > 0 {
+		return page.Part{Name: "calls", Detail: fmt.Sprintf("in the last day %d never arrived; see the alarms", lost)}
+	}
 	s := d.outbox.State()
 	if s.Retrying >= retryingMost {
 		return page.Part{Name: "calls", Detail: fmt.Sprintf("%d attempts in vain, %s", s.Retrying, s.LastError)}
 	}
 	return page.Part{Name: "calls", OK: true}
+}
+
+// lostCalls counts the calls of the last day that failed or expired; where the
+// disk does not answer, the store's own part says so.
+func (d *Daemon) lostCalls() int {
+	ctx, cancel := context.WithTimeout(context.Background(), pingWithin)
+	defer cancel()
+	calls, err := d.ledger.Calls(ctx, recentCalls)
+	if err != nil {
+		return 0
+	}
+	n := 0
+	for _, c := range calls {
+		if (c.State == alerts.Failed || c.State == alerts.Expired) && d.now().Sub(c.Done) < 24*time.Hour {
+			n++
+		}
+	}
+	return n
 }
 
 // callCounts counts calls by state; nil where the disk does not answer.

@@ -19,6 +19,8 @@ import (
 	"github.com/prometheus/common/expfmt"
 	"github.com/prometheus/common/model"
 
+	"github.com/nightshelf/nightshelf/alerts"
+	"github.com/nightshelf/nightshelf/alerts/ledger"
 	"github.com/nightshelf/nightshelf/config"
 	"github.com/nightshelf/nightshelf/ingest"
 	"github.com/nightshelf/nightshelf/ingest/store"
@@ -194,6 +196,32 @@ func TestReadiness(t *testing.T) {
 		if _, body := get(t, d.PageURL()+"/readyz"); !strings.Contains(body, part) {
 			t.Errorf("/readyz does not speak of the %s: %s", part, body)
 		}
+	}
+}
+
+// A call that nobody took is no readiness: the next would not arrive either.
+func TestNotReadyAfterALostCall(t *testing.T) {
+	room := strings.Replace(plainRoom, "devices:", "phones:\n  - {name: duty, url: \"http://127.0.0.1:1/\", secret_file: secret, allow_private: true}\ndevices:", 1)
+	file := filepath.Join(t.TempDir(), "room.yaml")
+	for name, text := range map[string]string{file: room, filepath.Join(filepath.Dir(file), "secret"): "whsec_bmlnaHRzaGVsZiByZWNvcmRlZCBydW4gc2VjcmV0"} {
+		if err := os.WriteFile(name, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	c, err := config.Load(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := start(t, c)
+	if p := d.callsPart(); !p.OK {
+		t.Fatalf("before any call: %+v", p)
+	}
+	lost := alerts.Call{ID: "call_1", State: alerts.Failed, Done: time.Now(), Queued: time.Now()}
+	if err := d.ledger.Commit(t.Context(), ledger.Decision{Cursor: 0, Calls: []alerts.Call{lost}}); err != nil {
+		t.Fatal(err)
+	}
+	if p := d.callsPart(); p.OK || !strings.Contains(p.Detail, "1 never arrived") {
+		t.Errorf("after a lost call: %+v", p)
 	}
 }
 
