@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/gob"
 	"fmt"
+	"time"
 
 	"github.com/nightshelf/nightshelf/alerts"
 	"github.com/nightshelf/nightshelf/analysis"
@@ -71,13 +72,20 @@ func (r *Room) Restore(snapshot []byte) error {
 }
 
 // Recall takes over alarms that the ledger knows, for a room that is built
-// again from its readings: none of them is raised a second time.
-func (r *Room) Recall(known []alerts.Alarm) {
+// again from its readings as of now: none of them is raised a second time. What
+// a clock gone wrong had dated later than now is brought back to it, or the
+// alarm would stand still until then.
+func (r *Room) Recall(known []alerts.Alarm, now time.Time) {
 	for _, v := range r.order {
 		clear(v.alarms) // what was found on the way and never written down is found again
 	}
 	for _, a := range known {
 		if v := r.vessels[a.Vessel]; v != nil {
+			for _, at := range []*time.Time{&a.Raised, &a.Pending, &a.Clear, &a.Ended, &a.AckedAt} {
+				if at.After(now) {
+					*at = now
+				}
+			}
 			v.alarms[a.Key] = a
 		}
 	}

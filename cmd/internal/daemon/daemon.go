@@ -126,10 +126,12 @@ func (d *Daemon) buildIntake(ctx context.Context) error {
 func (d *Daemon) buildWatch(ctx context.Context) error {
 	c := d.config
 	follow := c.Clock == config.Readings
-	d.watch = &watch{store: d.store, ledger: d.ledger, follow: follow, log: d.log, now: d.now, wake: func() {},
-		room: room.New(room.Options{Name: c.Room, Zone: c.Zone, Vessels: Vessels(c), Lateness: c.Lateness, FollowReadings: follow,
+	fresh := func() *room.Room {
+		return room.New(room.Options{Name: c.Room, Zone: c.Zone, Vessels: Vessels(c), Lateness: c.Lateness, FollowReadings: follow,
 			Staffed:   func(t time.Time) bool { return c.Staffed.Staffed(t, c.Zone) },
-			PublicURL: c.PublicURL}),
+			PublicURL: c.PublicURL})
+	}
+	d.watch = &watch{store: d.store, ledger: d.ledger, follow: follow, log: d.log, now: d.now, wake: func() {}, fresh: fresh, room: fresh(),
 		news: make(chan struct{}, 1), acks: make(chan acknowledgement)}
 	d.intake.news = d.watch.nudge
 	return d.watch.resume(ctx)

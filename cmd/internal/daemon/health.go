@@ -27,7 +27,7 @@ func (d *Daemon) Ready() []page.Part {
 	if err := d.store.Ping(ctx); err != nil {
 		parts[1] = page.Part{Name: "store", Detail: err.Error()}
 	}
-	return append(parts, d.backlogPart(), d.callsPart())
+	return append(parts, d.backlogPart(), d.clockPart(), d.callsPart())
 }
 
 func (d *Daemon) brokerPart() page.Part {
@@ -37,6 +37,22 @@ func (d *Daemon) brokerPart() page.Part {
 		p.Detail = fmt.Sprintf("last message %s ago", d.now().Sub(s.Last).Round(time.Second))
 	}
 	return p
+}
+
+// clockApart is how far the room's time may be from the clock before the watch
+// counts as not watching: well over the wait for a broker's backlog.
+const clockApart = 5 * time.Minute
+
+// clockPart tells whether the room lives in the present.
+func (d *Daemon) clockPart() page.Part {
+	v := d.watch.view.Load()
+	if d.watch.follow || v == nil || v.now.IsZero() {
+		return page.Part{Name: "clock", OK: true}
+	}
+	if apart := d.now().Sub(v.now); apart > clockApart || apart < -clockApart {
+		return page.Part{Name: "clock", Detail: fmt.Sprintf("the room's time is %s, the clock's %s", v.now.Format(time.RFC3339), d.now().UTC().Format(time.RFC3339))}
+	}
+	return page.Part{Name: "clock", OK: true}
 }
 
 func (d *Daemon) backlogPart() page.Part {

@@ -95,14 +95,19 @@ func TestPutsShareACommit(t *testing.T) {
 		k := &slowKeeper{gate: make(chan struct{})}
 		in := running(t, k)
 		var all sync.WaitGroup
-		for n := range 21 {
+		put := func(n int) {
 			all.Go(func() {
 				if err := in.Put(t.Context(), message(fmt.Sprintf("C%02d", n))); err != nil {
 					t.Error(err)
 				}
 			})
 		}
-		synctest.Wait() // one commits, the others wait
+		put(0)
+		synctest.Wait() // it commits
+		for n := 1; n <= 20; n++ {
+			put(n)
+		}
+		synctest.Wait() // these wait
 		close(k.gate)
 		all.Wait()
 		n := 0

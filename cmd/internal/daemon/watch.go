@@ -32,7 +32,9 @@ type watch struct {
 	saved   int64        // newest batch whose outcome is on disk
 	pending room.Outcome // decided and not yet on disk
 	savedAt time.Time
-	quiet   time.Time // wall time before which the clock alone does not move the room
+	leapt   time.Time         // wall time at which the clock was first seen to have leapt; zero: it has not
+	fresh   func() *room.Room // makes the room without any memory
+	quiet   time.Time         // wall time before which the clock alone does not move the room
 
 	news chan struct{}
 	acks chan acknowledgement
@@ -62,6 +64,10 @@ const (
 	startQuiet = 90 * time.Second
 	// caughtUp is how far behind the clock a reading may be and still be news.
 	caughtUp = 2 * time.Minute
+	// standsFor is how long a clock that leapt must go on before it is believed.
+	standsFor = time.Minute
+	// rebuildWithin bounds building the room again while it runs.
+	rebuildWithin = 2 * time.Minute
 	// version of what is kept in the ledger's snapshot.
 	snapshotVersion = room.Version
 	// rebuildFrom is how much of the past a room is built again from when no
@@ -117,7 +123,7 @@ func (w *watch) rebuild(ctx context.Context, until time.Time) error {
 	if err != nil { // the good ones come all the same
 		w.log.Error("read the open alarms back", "error", err)
 	}
-	w.room.Recall(open)
+	w.room.Recall(open, until)
 	return nil
 }
 
@@ -189,11 +195,52 @@ func (w *watch) advance(took int) {
 	if w.follow || took == inboxMost || now.Before(w.quiet) {
 		return
 	}
-	if w.room.Now().IsZero() || now.Sub(w.room.Now()) < caughtUp {
+	if w.room.Now().IsZero() || w.near(now) {
+		w.leapt = time.Time{}
 		w.add(w.room.Advance(now, now))
 		return
 	}
+	if !w.stands(now) {
+		return
+	}
+	if now.Before(w.room.Now()) {
+		w.goBack(now)
+		return
+	}
 	w.log.Info("nobody watched for a while", "from", w.room.Now(), "to", now)
+	w.add(w.room.Pass(now, now))
+}
+
+// near reports whether the wall clock is where the room's time leads it.
+func (w *watch) near(now time.Time) bool {
+	d := now.Sub(w.room.Now())
+	return -caughtUp < d && d < caughtUp
+}
+
+// stands reports whether a clock that leapt, ahead or back, has gone on from
+// there for a while: a clock that is wrong for a moment is not followed.
+func (w *watch) stands(now time.Time) bool {
+	since := now.Sub(w.leapt)
+	if w.leapt.IsZero() || since < 0 || since > 10*standsFor {
+		w.leapt = now
+		w.log.Warn("the clock leapt", "room", w.room.Now(), "clock", now)
+		return false
+	}
+	return since >= standsFor
+}
+
+// goBack builds the room again as of now, when the clock it had followed was
+// ahead. Alarms that stand are taken over; readings dated later are in the
+// store and count when their time comes.
+func (w *watch) goBack(now time.Time) {
+	w.log.Warn("the clock was ahead: the room is built again", "from", w.room.Now(), "to", now)
+	w.room = w.fresh()
+	ctx, cancel := context.WithTimeout(context.Background(), rebuildWithin)
+	defer cancel()
+	if err := w.rebuild(ctx, now); err != nil {
+		w.log.Error("build the room again", "error", err)
+	}
+	w.leapt = time.Time{}
 	w.add(w.room.Pass(now, now))
 }
 

@@ -47,8 +47,9 @@ func (b *watchBench) open() {
 	}
 	vessel := ingest.Vessel{Name: "C01", LightsOn: -1, TempC: 20, TempBand: 3, AirLpm: 4, Interval: 2 * time.Minute,
 		Expects: []ingest.Quantity{ingest.OD, ingest.Temperature, ingest.Airflow}}
+	fresh := func() *room.Room { return room.New(room.Options{Name: "R", Vessels: []ingest.Vessel{vessel}}) }
 	b.watch = &watch{store: b.db, ledger: book, log: slog.New(slog.DiscardHandler), now: func() time.Time { return b.now }, wake: func() {},
-		room: room.New(room.Options{Name: "R", Vessels: []ingest.Vessel{vessel}}), news: make(chan struct{}, 1), acks: make(chan acknowledgement)}
+		fresh: fresh, room: fresh(), news: make(chan struct{}, 1), acks: make(chan acknowledgement)}
 	if err := b.watch.resume(b.t.Context()); err != nil {
 		b.t.Fatal(err)
 	}
@@ -136,6 +137,64 @@ func TestSilenceAfterDowntimeIsFound(t *testing.T) {
 	}
 	if got := b.alarms(); len(got) != 1 || got[0] != "sensor unacknowledged" {
 		t.Errorf("eight hours of nothing came to %v, want one sensor alarm", got)
+	}
+}
+
+// seconds lets the clock tick with nothing coming.
+func (b *watchBench) seconds(n int) {
+	for range n {
+		b.now = b.now.Add(time.Second)
+		b.watch.round(b.t.Context())
+	}
+}
+
+// A clock that is wrong for a moment is not followed, nor through a restart.
+func TestClockAheadForAMoment(t *testing.T) {
+	for _, leap := range []time.Duration{26 * time.Hour, 365 * 24 * time.Hour, -26 * time.Hour} {
+		b := newWatchBench(t)
+		b.inoculate()
+		b.live(time.Hour, 4)
+		right := b.now
+		b.now = right.Add(leap)
+		b.watch.round(t.Context())
+		b.now = right
+		b.seconds(5)
+		if err := b.watch.save(t.Context(), true); err != nil {
+			t.Fatal(err)
+		}
+		b.open()
+		b.live(30*time.Minute, 4)
+		b.live(30*time.Minute, 0)
+		if got := b.alarms(); len(got) != 1 || got[0] != "airflow unacknowledged" {
+			t.Errorf("after a leap of %v: %v, want the air alone", leap, got)
+		}
+	}
+}
+
+// A clock that was ahead for long and is set right takes the room with it;
+// what stood goes on to stand, and what comes is found.
+func TestClockSetBack(t *testing.T) {
+	b := newWatchBench(t)
+	b.inoculate()
+	b.live(2*time.Hour, 4)
+	right := b.now
+	b.now = right.Add(26 * time.Hour)
+	b.seconds(300) // believed by now
+	if d := b.watch.room.Now().Sub(right); d < 25*time.Hour {
+		t.Fatalf("a clock that stood for five minutes is not followed: the room is %v ahead", d)
+	}
+	b.now = right.Add(5 * time.Minute)
+	b.seconds(90)
+	if d := b.watch.room.Now().Sub(b.now); d > time.Minute || d < -time.Minute {
+		t.Fatalf("the room is %v apart from a clock that was set right", d)
+	}
+	b.live(time.Hour, 0)
+	found := false
+	for _, a := range b.alarms() {
+		found = found || a == "airflow unacknowledged"
+	}
+	if !found {
+		t.Errorf("an hour without air after the clock was set right: %v", b.alarms())
 	}
 }
 
