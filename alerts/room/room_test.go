@@ -430,6 +430,20 @@ func TestClockLeaps(t *testing.T) {
 	}
 }
 
+// A device that babbles does not fill the memory, nor the disk at each saving.
+func TestBabblingDeviceIsBounded(t *testing.T) {
+	r := New(options("C01"))
+	r.Digest(ingest.Batch{Entries: []ingest.Entry{started("C01", noon)}}, noon)
+	var batch []ingest.Reading
+	for i := range 400_000 { // 1,000 a second
+		batch = append(batch, ingest.Reading{Vessel: "C01", Quantity: unit.OD, Value: 0.1 + float64(i%7)/1e4, At: noon.Add(time.Duration(i) * time.Millisecond)})
+	}
+	digest(r, batch, 5000)
+	if n := len(r.vessels["C01"].items); n > 150_000 { // three marks, and the minute that is not over
+		t.Errorf("%d readings kept in memory", n)
+	}
+}
+
 // One stamp gone wrong does not leave everybody else behind.
 func TestOneLeapIsNotBelieved(t *testing.T) {
 	r := New(options("C01"))

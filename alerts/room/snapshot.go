@@ -12,7 +12,7 @@ import (
 
 // Version is the version of what Snapshot writes. A snapshot of another
 // version is not read: the room is then built again from the stored readings.
-const Version = 3
+const Version = 4
 
 type savedRoom struct {
 	Clock   int64
@@ -26,6 +26,7 @@ type savedVessel struct {
 	Marks  []memory
 	Items  []item
 	Next   int
+	Since  int
 	Back   int64
 	Judged int64
 	Alarms []alerts.Alarm
@@ -36,7 +37,7 @@ type savedVessel struct {
 func (r *Room) Snapshot() ([]byte, error) {
 	s := savedRoom{Clock: r.clock, Ahead: r.ahead, TooLate: r.tooLate, Vessels: make(map[string]savedVessel, len(r.order))}
 	for _, v := range r.order {
-		sv := savedVessel{Head: v.head, Marks: v.marks, Items: v.items, Next: v.next, Back: v.back, Judged: v.judged, Finds: v.findings}
+		sv := savedVessel{Head: v.head, Marks: v.marks, Items: v.items, Next: v.next, Since: v.since, Back: v.back, Judged: v.judged, Finds: v.findings}
 		for _, a := range v.alarms {
 			sv.Alarms = append(sv.Alarms, a)
 		}
@@ -63,6 +64,7 @@ func (r *Room) Restore(snapshot []byte) error {
 			continue
 		}
 		v.head, v.marks, v.items, v.next = sv.Head, sv.Marks, sv.Items, sv.Next
+		v.since = sv.Since
 		v.back, v.judged, v.findings = sv.Back, sv.Judged, sv.Finds
 		for _, a := range sv.Alarms {
 			v.alarms[a.Key] = a

@@ -25,11 +25,17 @@ type memory struct {
 // that the oldest of three is a whole one back.
 const marks = 3
 
+// itemsAMark bounds what is kept between two marks: half an hour of five
+// quantities a second. A device that babbles shortens the lateness of its own
+// vessel and does not fill the memory.
+const itemsAMark = 9000
+
 type vessel struct {
 	set      ingest.Vessel
 	head     memory
 	marks    []memory // the oldest first; the state before anything at or after its time
 	items    []item   // everything since the oldest mark, in order of time
+	since    int      // items taken in since the newest mark
 	next     int      // the first of items that head has not taken in
 	back     int64    // earliest time of an item that came after head had passed it; 0: none
 	judged   int64    // newest minute whose findings the alarms have seen
@@ -115,9 +121,10 @@ func (v *vessel) rewind() {
 // a lateness has passed since the newest mark.
 func (v *vessel) mark(at, half int64) {
 	n := len(v.marks)
-	if n > 0 && at-v.marks[n-1].At < half {
+	if v.since++; n > 0 && at-v.marks[n-1].At < half && v.since < itemsAMark {
 		return
 	}
+	v.since = 0
 	m := v.head
 	m.At = at
 	if n < marks {

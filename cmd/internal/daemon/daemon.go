@@ -21,6 +21,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
+	"github.com/nightshelf/nightshelf/alerts"
 	"github.com/nightshelf/nightshelf/alerts/ledger"
 	"github.com/nightshelf/nightshelf/alerts/outbox"
 	"github.com/nightshelf/nightshelf/alerts/room"
@@ -55,6 +56,7 @@ type Daemon struct {
 	server   *http.Server
 	listener net.Listener
 
+	ping  pinger // of the database
 	undo  []step // what Stop does, the last first
 	group sync.WaitGroup
 	fatal chan error // what ends the daemon while it runs
@@ -118,7 +120,10 @@ func (d *Daemon) buildIntake(ctx context.Context) error {
 		return fmt.Errorf("read the names of vessels: %w", err)
 	}
 	for _, v := range seen {
-		d.intake.others[v.Name] = true
+		// Names not heard of for long leave their place to others.
+		if d.now().Sub(v.Last) < othersFor {
+			d.intake.others[v.Name] = true
+		}
 	}
 	return nil
 }
@@ -134,7 +139,28 @@ func (d *Daemon) buildWatch(ctx context.Context) error {
 	d.watch = &watch{store: d.store, ledger: d.ledger, follow: follow, log: d.log, now: d.now, wake: func() {}, fresh: fresh, room: fresh(),
 		news: make(chan struct{}, 1), acks: make(chan acknowledgement)}
 	d.intake.news = d.watch.nudge
-	return d.watch.resume(ctx)
+	if err := d.watch.resume(ctx); err != nil {
+		return err
+	}
+	return d.endForgotten(ctx)
+}
+
+// endForgotten ends the alarms of vessels that are no longer configured:
+// nothing is heard of them that could.
+func (d *Daemon) endForgotten(ctx context.Context) error {
+	open, err := d.ledger.Alarms(ctx, ledger.Filter{OpenOnly: true})
+	if err != nil {
+		d.log.Error("read the open alarms", "error", err) // the good ones come all the same
+	}
+	var out room.Outcome
+	for _, a := range open {
+		if !d.intake.known[a.Vessel] {
+			a.State, a.Ended = alerts.Normal, d.now()
+			out.Alarms = append(out.Alarms, a)
+		}
+	}
+	d.watch.add(out)
+	return d.watch.save(ctx, false)
 }
 
 func (d *Daemon) buildOutbox(context.Context) error {
@@ -152,6 +178,10 @@ func (d *Daemon) buildLink(context.Context) (err error) {
 	return err
 }
 
+// othersFor is how long a vessel that is not configured counts among those
+// that are kept.
+const othersFor = 30 * 24 * time.Hour
+
 // readTimeout and its like bound what a slow client can hold open.
 const (
 	readTimeout  = 10 * time.Second
@@ -165,7 +195,7 @@ func (d *Daemon) buildPage(ctx context.Context) error {
 	mux := http.NewServeMux()
 	mux.Handle("GET /metrics", promhttp.HandlerFor(d.registry, promhttp.HandlerOpts{}))
 	mux.Handle("/", page.Handler(page.Options{Source: s, History: s, Health: d, Acknowledger: d, Log: d.log, Version: d.version}))
-	d.server = &http.Server{Handler: mux, ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout,
+	d.server = &http.Server{Handler: ownHost(d.config, mux), ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout,
 		ErrorLog: slog.NewLogLogger(d.log.Handler(), slog.LevelDebug)}
 	var lc net.ListenConfig
 	l, err := lc.Listen(ctx, "tcp", d.config.Listen)

@@ -315,3 +315,29 @@ func TestAcknowledgeUnknownAlarm(t *testing.T) {
 		t.Errorf("status %d, want 404", r.StatusCode)
 	}
 }
+
+// An alarm of a vessel that left the configuration ends, and does not stand on
+// the page for ever.
+func TestAlarmOfAForgottenVesselEnds(t *testing.T) {
+	c := load(t, plainRoom)
+	db, err := store.Open(t.Context(), c.Data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	book, err := ledger.Open(t.Context(), db)
+	if err != nil {
+		t.Fatal(err)
+	}
+	gone := alerts.Alarm{ID: "a1", State: alerts.Unacknowledged, Raised: time.Now().Add(-time.Hour)}
+	gone.Vessel = "C77"
+	if err := book.Commit(t.Context(), ledger.Decision{RoomTime: time.Now(), Alarms: []alerts.Alarm{gone}}); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+	d := start(t, c)
+	if open, err := d.ledger.Alarms(t.Context(), ledger.Filter{OpenOnly: true}); err != nil || len(open) != 0 {
+		t.Errorf("open alarms %+v, %v: want none", open, err)
+	}
+}

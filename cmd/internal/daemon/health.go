@@ -3,6 +3,7 @@ package daemon
 import (
 	"context"
 	"fmt"
+	"sync"
 	"time"
 
 	"github.com/nightshelf/nightshelf/cmd/internal/page"
@@ -24,7 +25,7 @@ func (d *Daemon) Ready() []page.Part {
 	ctx, cancel := context.WithTimeout(context.Background(), pingWithin)
 	defer cancel()
 	parts := []page.Part{d.brokerPart(), {Name: "store", OK: true}}
-	if err := d.store.Ping(ctx); err != nil {
+	if err := d.ping.ask(ctx, d.now(), d.store.Ping); err != nil {
 		parts[1] = page.Part{Name: "store", Detail: err.Error()}
 	}
 	return append(parts, d.backlogPart(), d.clockPart(), d.callsPart())
@@ -37,6 +38,27 @@ func (d *Daemon) brokerPart() page.Part {
 		p.Detail = fmt.Sprintf("last message %s ago", d.now().Sub(s.Last).Round(time.Second))
 	}
 	return p
+}
+
+// pingEvery is how often the disk is asked at most: asking is a write, and
+// anybody may ask for readiness.
+const pingEvery = 5 * time.Second
+
+// pinger remembers what the disk last answered.
+type pinger struct {
+	mu  sync.Mutex // guards the rest
+	at  time.Time
+	err error
+}
+
+func (p *pinger) ask(ctx context.Context, now time.Time, ping func(context.Context) error) error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if since := now.Sub(p.at); since >= 0 && since < pingEvery {
+		return p.err
+	}
+	p.at, p.err = now, ping(ctx)
+	return p.err
 }
 
 // clockApart is how far the room's time may be from the clock before the watch

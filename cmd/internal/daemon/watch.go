@@ -32,6 +32,8 @@ type watch struct {
 	saved   int64        // newest batch whose outcome is on disk
 	pending room.Outcome // decided and not yet on disk
 	savedAt time.Time
+	said    string            // the trouble that was last logged
+	saidAt  time.Time         // when
 	leapt   time.Time         // wall time at which the clock was first seen to have leapt; zero: it has not
 	fresh   func() *room.Room // makes the room without any memory
 	quiet   time.Time         // wall time before which the clock alone does not move the room
@@ -303,7 +305,10 @@ func (w *watch) trouble(step string, err error) {
 	if errors.Is(err, context.Canceled) {
 		return
 	}
-	w.log.Error(step, "error", err)
+	if said := step + err.Error(); said != w.said || w.now().Sub(w.saidAt) > 5*time.Minute || w.now().Before(w.saidAt) {
+		w.log.Error(step, "error", err) // once, and now and then: it comes back each second
+		w.said, w.saidAt = said, w.now()
+	}
 	w.publish(fmt.Sprintf("%s: %v", step, err))
 }
 
