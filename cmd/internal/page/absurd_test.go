@@ -49,7 +49,7 @@ func (s oneVessel) Shelf() Shelf {
 	now := time.Date(2026, 2, 3, 12, 0, 0, 0, time.UTC)
 	v := ingest.Vessel{Name: "C01", Kind: "carboy", LightsOn: -1, TempC: math.NaN()}
 	est := analysis.Estimate{At: now, Lot: "A", Since: now.Add(-48 * time.Hour), Density: analysis.Interval{Low: s.value, Likely: s.value, High: s.value}}
-	return Shelf{Room: "R", Now: now, Vessels: []VesselView{{Vessel: v, Estimate: est, Trail: absurdHistory{s.value}.points(now.Add(-3 * time.Hour)),
+	return Shelf{Room: "R", Now: now, Vessels: []VesselView{{Vessel: v, Estimate: est, Trail: absurdHistory(s).points(now.Add(-3 * time.Hour)),
 		Latest: map[ingest.Quantity]analysis.Point{ingest.OD: {At: now, Value: s.value}}}}}
 }
 
