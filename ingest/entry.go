@@ -35,11 +35,16 @@ const (
 	Set          Kind = "set"
 	Remark       Kind = "remark"
 	End          Kind = "end"
+
+	Clean    Kind = "clean"    // scrubbed and wiped out, before the bleach
+	Rinse    Kind = "rinse"    // with clean water: nothing of bleach, thiosulfate or acid is left
+	Correct  Kind = "correct"  // another entry was written wrongly: this is how it was
+	Withdraw Kind = "withdraw" // another entry was written and never happened
 )
 
 // Kinds lists every kind of entry.
 var Kinds = []Kind{Fill, Chlorinate, Neutralise, ChlorineTest, Dump, AcidRinse, Dose, Inoculate, Sample, Count,
-	Look, Harvest, Feed, TopUp, WipeSensor, FitSensor, Move, Set, Remark, End}
+	Look, Harvest, Feed, TopUp, WipeSensor, FitSensor, Move, Set, Remark, End, Clean, Rinse, Correct, Withdraw}
 
 // Valid reports whether k is one of Kinds.
 func (k Kind) Valid() bool { return slices.Contains(Kinds, k) }

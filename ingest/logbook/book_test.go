@@ -1,0 +1,168 @@
+package logbook
+
+import (
+	"math"
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/nightshelf/nightshelf/ingest"
+)
+
+var monday = time.Date(2026, time.March, 2, 9, 0, 0, 0, time.UTC)
+
+var shelf = []ingest.Vessel{{Name: "C05", VolumeL: 18}, {Name: "C07", VolumeL: 18}, {Name: "C08", VolumeL: 18}, {Name: "F01", VolumeL: 2}}
+
+// wrote reads entries as they are typed, each an hour after the one before.
+func wrote(t *testing.T, from time.Time, lines ...string) []ingest.Entry {
+	t.Helper()
+	var out []ingest.Entry
+	for i, line := range lines {
+		at := from.Add(time.Duration(i) * time.Hour)
+		e, err := Parse(strings.Fields(line), at, time.UTC)
+		if err != nil {
+			t.Fatalf("%s: %v", line, err)
+		}
+		out = append(out, e)
+	}
+	return out
+}
+
+func book(entries ...[]ingest.Entry) *Book {
+	b := New(shelf)
+	for _, list := range entries {
+		b.Add(list...)
+	}
+	return b
+}
+
+// grown is a room with a stock culture, a lot started from it and a daughter.
+func grown(t *testing.T) *Book {
+	return book(wrote(t, monday,
+		"F01 inoculate 0.2L --lot S1 --strain tisochrysis-lutea --medium f/2 --role stock --volume 2L",
+		"C05 fill 18L", "C05 chlorinate 9ml --contact 24h",
+	), wrote(t, monday.Add(27*time.Hour),
+		"C05 neutralise 2ml", "C05 chlorine_test none --method dpd", "C05 dose --a 18ml --b 18ml --medium f/2 --bottle-a N-114",
+		"C05 inoculate 1.8L --lot T1 --donor F01 --taken-out 1.8L",
+		"C05 set 2L/min",
+	), wrote(t, monday.Add(9*24*time.Hour),
+		"C05 harvest 6L --refilled --tank rotifers",
+		"C07 fill 18L --treated autoclaved", "C07 dose --a 18ml --b 18ml",
+		"C07 inoculate 2L --lot T2 --donor T1 --taken-out 2L",
+		"C05 harvest 4L",
+	))
+}
+
+func TestLots(t *testing.T) {
+	b := grown(t)
+	l, ok := b.Lot("T1")
+	if !ok || l.Strain != "tisochrysis-lutea" || l.Donor != "S1" || l.Generation != 2 || l.Medium != "f/2" || l.Role != Working {
+		t.Errorf("lot T1 is %+v", l)
+	}
+	if l.HarvestedL() != 10 || len(l.Given) != 1 || l.Given[0].To != "T2" || l.Doses[0].Bottles["a"] != "N-114" {
+		t.Errorf("T1 harvested %v L, gave %+v, dosed %+v", l.HarvestedL(), l.Given, l.Doses)
+	}
+	if l, _ := b.Lot("T2"); l.Generation != 3 || l.Donor != "T1" || !l.Open(monday.Add(30*24*time.Hour)) {
+		t.Errorf("lot T2 is %+v", l)
+	}
+	if k := b.Kin("S1"); !slices.Equal(k.Daughters, []string{"T1", "T2"}) || k.Ancestors != nil {
+		t.Errorf("kin of S1: %+v", k)
+	}
+	if k := b.Kin("T2"); !slices.Equal(k.Ancestors, []string{"T1", "S1"}) {
+		t.Errorf("kin of T2: %+v", k)
+	}
+}
+
+// Volumes: 18 in, 1.8 out and 1.8 in, a harvest with refill changes nothing,
+// 2 given to another and 4 harvested leave 12.
+func TestVolumes(t *testing.T) {
+	b := grown(t)
+	if v := b.Vessel("C05"); !v.Known || math.Abs(v.FilledL-12) > 1e-9 {
+		t.Errorf("C05 holds %v L, want 12", v.FilledL)
+	}
+	if v := b.Vessel("C07"); math.Abs(v.FilledL-18) > 1e-9 {
+		t.Errorf("C07 holds %v L, want 18: what came out went in", v.FilledL)
+	}
+	if v := b.Vessel("C99"); v.Known || v.Name != "C99" {
+		t.Errorf("a vessel that nobody wrote of: %+v", v)
+	}
+}
+
+// What the corpus of a room would say, in whatever order it is written.
+func TestOrderOfWritingDoesNotMatter(t *testing.T) {
+	want := grown(t)
+	entries := slices.Clone(want.raw)
+	slices.Reverse(entries)
+	if got := book(entries); !reflect.DeepEqual(show(got), show(want)) {
+		t.Errorf("written backwards:\n%s\nin order:\n%s", show(got), show(want))
+	}
+}
+
+func TestCorrection(t *testing.T) {
+	b := grown(t)
+	harvest := b.Entries("C05", time.Time{}, time.Time{})
+	last := harvest[len(harvest)-1]
+	c := wrote(t, monday.Add(10*24*time.Hour), "C05 correct "+last.ID[:8]+" --volume 3L --at 2026-03-11T12:30")[0]
+	c, err := b.Settle(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.Add(c)
+	if v := b.Vessel("C05"); math.Abs(v.FilledL-13) > 1e-9 {
+		t.Errorf("C05 holds %v L after the correction, want 13", v.FilledL)
+	}
+	again := b.Entries("C05", time.Time{}, time.Time{})
+	if n := again[len(again)-1]; n.ID != last.ID || len(n.Corrected) != 1 || !n.At.Equal(time.Date(2026, 3, 11, 12, 30, 0, 0, time.UTC)) {
+		t.Errorf("the entry now: %+v", n)
+	}
+	w, err := b.Settle(wrote(t, monday.Add(11*24*time.Hour), "C05 withdraw "+last.ID[:8])[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.Add(w)
+	if v := b.Vessel("C05"); math.Abs(v.FilledL-16) > 1e-9 {
+		t.Errorf("C05 holds %v L after the withdrawal, want 16", v.FilledL)
+	}
+	// A withdrawal that is withdrawn: it stands again, as corrected.
+	back := wrote(t, monday.Add(12*24*time.Hour), "C05 withdraw "+w.ID())[0]
+	if back, err = b.Settle(back); err != nil {
+		t.Fatal(err)
+	}
+	b.Add(back)
+	if v := b.Vessel("C05"); math.Abs(v.FilledL-13) > 1e-9 {
+		t.Errorf("C05 holds %v L after the withdrawal was withdrawn, want 13", v.FilledL)
+	}
+}
+
+func TestCorrectionIsChecked(t *testing.T) {
+	b := grown(t)
+	id := b.Entries("C05", time.Time{}, time.Time{})[0].ID
+	for line, want := range map[string]string{
+		"C05 correct " + id + " --volume -3L":   "volume",
+		"C05 correct abcdef --volume 3L":        "no entry has an id",
+		"C05 correct ab --volume 3L":            "too short",
+		"C08 correct " + id + " --volume 3L":    "is of vessel",
+		"C05 correct " + id + " --treated beer": "must be one of",
+	} {
+		e, err := Parse(strings.Fields(line), monday, time.UTC)
+		if err == nil {
+			_, err = b.Settle(e)
+		}
+		if err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%s: error %v, want one with %q", line, err, want)
+		}
+	}
+}
+
+func show(b *Book) string {
+	var s strings.Builder
+	for _, v := range shelf {
+		s.WriteString(strings.ReplaceAll(sprint(b.Vessel(v.Name)), "\n", " ") + "\n")
+	}
+	for _, l := range b.Lots() {
+		s.WriteString(sprint(l) + "\n")
+	}
+	return s.String()
+}

@@ -1,0 +1,163 @@
+package logbook
+
+import (
+	"math"
+	"time"
+)
+
+// unequal is how far parts A and B may differ: they go in in equal volumes
+// (common practice), as far as a syringe tells.
+const unequal = 0.10
+
+// dose asks about the nutrients of the water that is to be inoculated.
+func (g *guard) dose() {
+	if g.v.Lot != "" {
+		return
+	}
+	if len(g.v.Water.Doses) == 0 {
+		g.ask("dose_missing", "No nutrients are written for the water in %s.", g.e.Vessel)
+		return
+	}
+	g.parts(g.v.Water.Doses, g.strain())
+}
+
+// fits asks about a dose that is about to be written, with those before it.
+func (g *guard) fits(strain string) {
+	g.parts(append(g.doses(), dosed(g.e)), strain)
+}
+
+func (g *guard) parts(doses []Dosed, strain string) {
+	sum := map[string]float64{}
+	medium, times := "", 0.0
+	for _, d := range doses {
+		for part, ml := range d.PartsML {
+			sum[part] += ml
+		}
+		if d.Medium != "" {
+			medium = d.Medium
+		}
+		times += d.Strength
+	}
+	a, b := sum["a"], sum["b"]
+	if (a > 0 || b > 0) && math.Abs(a-b) > unequal*max(a, b) {
+		g.ask("dose_unequal", "Parts A and B differ, %s and %s mL: they go in in equal volumes.", num(a), num(b))
+		return
+	}
+	if len(sum) == 0 || !g.v.Known || g.out.DoseUnfit == nil {
+		return
+	}
+	if why := g.out.DoseUnfit(medium, strain, g.v.FilledL, sum); why != "" {
+		g.ask("dose_unfit", "%s", why)
+	}
+}
+
+// doses are those that the vessel's water or lot has had.
+func (g *guard) doses() []Dosed {
+	if l, ok := g.book.Lot(g.v.Lot); ok {
+		return l.Doses
+	}
+	return g.v.Water.Doses
+}
+
+func (g *guard) dosedAlready() {
+	if had := g.doses(); len(had) > 0 && !g.e.Flag("again") {
+		g.ask("dosed_already", "%s was dosed at %s: say that a second dose is meant.", g.e.Vessel, g.when(had[len(had)-1].At))
+	}
+}
+
+// strain is that of the entry, of its donor or of the lot in the vessel.
+func (g *guard) strain() string {
+	if s := g.e.Str("strain"); s != "" {
+		return s
+	}
+	if d := g.book.fold.donor(g.e.Str("donor")); d != nil {
+		return d.Strain
+	}
+	l, _ := g.book.Lot(g.v.Lot)
+	return l.Strain
+}
+
+// aboutSame is how far two volumes may differ that are the same: marks on a
+// carboy are half a litre apart, and people read them from above.
+const aboutSame = 0.10
+
+// volumes asks whether what came out makes room for what goes in.
+func (g *guard) volumes() {
+	in, said := g.e.Float("inoculum_l")
+	if !said || g.v.Lot != "" {
+		return
+	}
+	size := g.book.sizes[g.e.Vessel]
+	out, told := g.e.Float("taken_out_l")
+	switch {
+	case size > 0 && in > size:
+		g.ask("volume", "An inoculum of %s L does not fit %s, which holds %s L.", num(in), g.e.Vessel, num(size))
+	case told && math.Abs(out-in) > aboutSame*in:
+		g.ask("volume", "%s L were taken out and %s L go in: the same amount goes in as came out.", num(out), num(in))
+	case !told && g.v.Known && size > 0 && g.v.FilledL+in > size*(1+aboutSame/2):
+		g.ask("volume", "%s L stand in %s, which holds %s L: %s L must come out before %s L go in.",
+			num(g.v.FilledL), g.e.Vessel, num(size), num(in), num(in))
+	}
+}
+
+func (g *guard) full() {
+	size := g.book.sizes[g.e.Vessel]
+	if l, said := g.e.Float("volume_l"); said && size > 0 && l > size*(1+aboutSame) {
+		g.ask("volume", "%s L do not fit %s, which holds %s L.", num(l), g.e.Vessel, num(size))
+	}
+}
+
+func (g *guard) harvest() {
+	l, said := g.e.Float("volume_l")
+	switch {
+	case g.v.Lot == "":
+		g.ask("no_lot", "No lot grows in %s, as far as the logbook knows.", g.e.Vessel)
+	case said && g.v.Known && l > g.v.FilledL*(1+aboutSame):
+		g.ask("volume", "%s L are more than the %s L that stand in %s.", num(l), num(g.v.FilledL), g.e.Vessel)
+	}
+}
+
+// bleach asks where acid may still be on the walls.
+func (g *guard) bleach() {
+	if g.v.Water.Residue == Acid {
+		g.ask("acid_left", "%s was rinsed with acid and no rinse with water is written since: bleach on acid gives off chlorine gas.", g.e.Vessel)
+	}
+}
+
+// acid asks where bleach or thiosulfate may still be on the walls.
+func (g *guard) acid() {
+	switch g.v.Water.Residue {
+	case Bleach:
+		g.ask("bleach_left", "%s has had bleach and no rinse with water is written since: acid on bleach gives off chlorine gas.", g.e.Vessel)
+	case Thiosulfate:
+		g.ask("thiosulfate_left", "%s has had thiosulfate and no rinse with water is written since: acid on it gives off sulfur dioxide.", g.e.Vessel)
+	}
+}
+
+// soak asks whether the bleach has stayed long enough.
+func (g *guard) soak() {
+	w := g.v.Water
+	if w.Bleached.IsZero() {
+		return
+	}
+	want := w.Contact
+	if want == 0 {
+		want = UsualContact
+	}
+	if had := g.e.At.Sub(w.Bleached); had < want {
+		g.ask("soak_short", "The bleach has been in %s for %s of %s.", g.e.Vessel, span(had), span(want))
+	}
+}
+
+// span writes a time in hours and minutes.
+func span(d time.Duration) string {
+	d = d.Round(time.Minute)
+	h, m := int(d.Hours()), int(d.Minutes())%60
+	switch {
+	case h == 0:
+		return num(float64(m)) + " min"
+	case m == 0:
+		return num(float64(h)) + " h"
+	}
+	return num(float64(h)) + " h " + num(float64(m)) + " min"
+}
