@@ -49,6 +49,7 @@ type Daemon struct {
 	store    *store.Store
 	ledger   *ledger.Ledger
 	intake   *intake
+	book     *book
 	watch    *watch
 	outbox   *outbox.Outbox
 	link     link
@@ -87,7 +88,7 @@ func New(ctx context.Context, o Options) (_ *Daemon, err error) {
 			err = errors.Join(err, d.Stop(context.WithoutCancel(ctx)))
 		}
 	}()
-	for _, build := range []func(context.Context) error{d.openStore, d.buildIntake, d.buildWatch, d.buildOutbox, d.buildLink, d.buildPage} {
+	for _, build := range []func(context.Context) error{d.openStore, d.buildIntake, d.buildBook, d.buildWatch, d.buildOutbox, d.buildLink, d.buildPage} {
 		if err = build(ctx); err != nil {
 			return nil, err
 		}
@@ -194,7 +195,7 @@ func (d *Daemon) buildPage(ctx context.Context) error {
 	s := &shelf{d: d, trails: map[string]trail{}}
 	mux := http.NewServeMux()
 	mux.Handle("GET /metrics", promhttp.HandlerFor(d.registry, promhttp.HandlerOpts{}))
-	mux.Handle("/", page.Handler(page.Options{Source: s, History: s, Health: d, Acknowledger: d, Log: d.log, Version: d.version}))
+	mux.Handle("/", page.Handler(page.Options{Source: s, History: s, Health: d, Acknowledger: d, Logbook: d.book, Log: d.log, Version: d.version}))
 	d.server = &http.Server{Handler: ownHost(d.config, mux), ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout,
 		ErrorLog: slog.NewLogLogger(d.log.Handler(), slog.LevelDebug)}
 	var lc net.ListenConfig

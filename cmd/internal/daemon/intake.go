@@ -5,10 +5,13 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
 	"github.com/nightshelf/nightshelf/ingest"
+	"github.com/nightshelf/nightshelf/ingest/lineproto"
+	"github.com/nightshelf/nightshelf/ingest/logbook"
 	"github.com/nightshelf/nightshelf/ingest/unit"
 )
 
@@ -31,6 +34,7 @@ type intake struct {
 	store  keeper
 	decode decoder
 	news   func() // called after every commit
+	noted  func([]ingest.Entry) // called after every commit with entries
 	count  *counters
 
 	mu     sync.Mutex      // guards known, unknown
@@ -51,7 +55,7 @@ type request struct {
 const mostGrouped = 256
 
 func newIntake(store keeper, decode decoder, count *counters) *intake {
-	return &intake{store: store, decode: decode, count: count, news: func() {},
+	return &intake{store: store, decode: decode, count: count, news: func() {}, noted: func([]ingest.Entry) {},
 		known: map[string]bool{}, others: map[string]bool{},
 		requests: make(chan request), done: make(chan struct{})}
 }
@@ -74,6 +78,11 @@ func (in *intake) Put(ctx context.Context, messages []ingest.Message) error {
 	if len(b.Readings)+len(b.Entries)+len(b.Refused) == 0 {
 		return nil
 	}
+	return in.keep(ctx, b)
+}
+
+// keep commits a batch, together with others that come at the same time.
+func (in *intake) keep(ctx context.Context, b ingest.Batch) error {
 	r := request{ctx: ctx, batch: b, reply: make(chan error, 1)}
 	select {
 	case in.requests <- r:
@@ -129,7 +138,13 @@ func (in *intake) screen(b ingest.Batch) ingest.Batch {
 		}
 		return refused(r.Vessel)
 	})
-	b.Entries = slices.DeleteFunc(b.Entries, func(e ingest.Entry) bool { return refused(e.Vessel) })
+	b.Entries = slices.DeleteFunc(b.Entries, func(e ingest.Entry) bool {
+		if err := logbook.Check(e); err != nil {
+			b.Refused = append(b.Refused, noEntry(e, err, b.Arrived))
+			return true
+		}
+		return refused(e.Vessel)
+	})
 	return b
 }
 
@@ -148,6 +163,17 @@ func absurd(r ingest.Reading, arrived time.Time) ingest.Refused {
 	said := fmt.Sprintf("vessel=%s %s=%g", r.Vessel, r.Quantity.Field(), r.Value)
 	return ingest.Refused{Reason: ingest.BadValue, Arrived: arrived, Input: []byte(said), Size: len(said),
 		Detail: fmt.Sprintf("vessel %q, %s: %g is no measurement: at most %g is taken", r.Vessel, r.Quantity, r.Value, unit.Largest)}
+}
+
+// noEntry sets aside what cannot be an entry, as the line that would say it.
+func noEntry(e ingest.Entry, err error, arrived time.Time) ingest.Refused {
+	line, encode := lineproto.AppendEntry(nil, e)
+	if encode != nil {
+		line = []byte(e.Vessel + " " + string(e.Kind))
+	}
+	size := len(line)
+	return ingest.Refused{Reason: ingest.BadEntry, Arrived: arrived, Input: line[:min(size, ingest.MaxRefusedInput)], Size: size,
+		Detail: fmt.Sprintf("vessel %q, %s: %s", e.Vessel, e.Kind, strings.ReplaceAll(err.Error(), "\n", "; "))}
 }
 
 func tooMany(name string, arrived time.Time) ingest.Refused {
@@ -198,6 +224,11 @@ func (in *intake) commit(group []request) {
 	kept, err := in.store.AppendAll(ctx, batches)
 	if err == nil {
 		in.count.kept(batches, kept)
+		for _, b := range batches {
+			if len(b.Entries) > 0 {
+				in.noted(b.Entries)
+			}
+		}
 	} else {
 		in.count.failed()
 	}

@@ -12,6 +12,7 @@ import (
 	"github.com/nightshelf/nightshelf/analysis/expect"
 	"github.com/nightshelf/nightshelf/cmd/internal/page"
 	"github.com/nightshelf/nightshelf/ingest"
+	"github.com/nightshelf/nightshelf/ingest/logbook"
 	"github.com/nightshelf/nightshelf/ingest/unit"
 )
 
@@ -115,6 +116,11 @@ func (s *shelf) vessel(ctx context.Context, w viewOf, now time.Time) page.Vessel
 			v.Notices = append(v.Notices, f)
 		}
 	}
+	s.d.book.Read(func(b *logbook.Book) {
+		if known := b.Vessel(w.Vessel.Name); known.Known {
+			v.FilledL = known.FilledL
+		}
+	})
 	v.Trail = s.trail(ctx, w, now)
 	v.Expected = band(w, v.Trail, now)
 	return v

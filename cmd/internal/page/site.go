@@ -18,6 +18,7 @@ type Options struct {
 	History      History      // nil: a vessel shows its trail alone
 	Health       Health       // nil: ready whenever it serves
 	Acknowledger Acknowledger // nil: alarms can be looked at only
+	Logbook      Logbook      // nil: nothing can be written from the page
 	// CrossOrigin guards what changes something. Nil trusts the page's own
 	// origin alone; a daemon behind a proxy that rewrites the host adds the
 	// outer one.

@@ -8,6 +8,7 @@ import (
 	"github.com/nightshelf/nightshelf/alerts"
 	"github.com/nightshelf/nightshelf/analysis"
 	"github.com/nightshelf/nightshelf/ingest"
+	"github.com/nightshelf/nightshelf/ingest/logbook"
 )
 
 // Source knows the room as it stands now. It is asked once for every page,
@@ -40,6 +41,20 @@ type Part struct {
 	Name   string `json:"name"` // "broker", "store", "backlog"
 	OK     bool   `json:"ok"`
 	Detail string `json:"detail,omitempty"` // a clause: "connected", "no word for 3 min"
+}
+
+// Logbook is the room's logbook, to be read and written in.
+type Logbook interface {
+	// Read lets f look at the book as it stands. f must not keep it, and must
+	// not take long: nobody else reads or writes meanwhile.
+	Read(f func(*logbook.Book))
+	// Write keeps an entry. Its vessel must be configured. An entry without a
+	// time happened now; Written is set by the logbook. What speaks against it
+	// is asked first: with doubts, nothing is written unless overruledBy says
+	// who wants it all the same. Errors of the entry itself are
+	// [*logbook.Fault]s, joined or alone. On nil and no doubts it is on disk,
+	// and returned as it was kept.
+	Write(ctx context.Context, e ingest.Entry, overruledBy string) (ingest.Entry, []logbook.Doubt, error)
 }
 
 // ErrUnknownAlarm is what an [Acknowledger] returns, wrapped or not, where no
