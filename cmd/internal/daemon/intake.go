@@ -33,7 +33,7 @@ const mostUnknown = 256
 type intake struct {
 	store  keeper
 	decode decoder
-	news   func() // called after every commit
+	news   func()               // called after every commit
 	noted  func([]ingest.Entry) // called after every commit with entries
 	count  *counters
 
