@@ -54,6 +54,8 @@ Usage:
   nightshelf watch --config room.yaml    watch a room until a signal comes
   nightshelf export --config room.yaml --out week-09
                                          write a stretch of the record as plain files
+  nightshelf label C07 --config room.yaml
+                                         draw the label of a vessel
   nightshelf backtest FOLDER             put recorded runs through the watch
   nightshelf simulate                    publish an invented room to a broker
   nightshelf version
@@ -85,6 +87,6 @@ func newRoot() *cobra.Command {
 	})
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return &wrongUse{err} })
-	root.AddCommand(newWatch(), newCheck(), newDemo(), newSimulate(), newBacktest(), newExport(), newVersion())
+	root.AddCommand(newWatch(), newCheck(), newDemo(), newSimulate(), newBacktest(), newExport(), newLabel(), newVersion())
 	return root
 }

@@ -1,6 +1,7 @@
 package label
 
 import (
+	"math"
 	"strings"
 	"unicode"
 )
@@ -52,11 +53,14 @@ func advance(r rune) float64 {
 // leastFont is the smallest text that is printed, in mm: 5 points.
 const leastFont = 1.76
 
-// fit makes s fit into room mm: smaller, to six tenths of size at least, then
-// shortened. It returns what is left of s and its font size in mm.
+// mostShrink is how small a text may become, as a part of its size, before it
+// is shortened.
+const mostShrink = 0.6
+
+// fit makes s fit into room mm: smaller, then shortened. It returns what is left of s and its font size in mm.
 func fit(s string, room, size float64) (string, float64) {
 	ems := width(s)
-	least := min(max(0.6*size, leastFont), size)
+	least := min(max(mostShrink*size, leastFont), size)
 	switch {
 	case ems*size <= room:
 		return s, size
@@ -81,3 +85,23 @@ func (w words) fit(room, size float64) (string, float64) {
 
 // String is the whole line.
 func (w words) String() string { return w.lead + isolate(w.name) }
+
+// halves parts s in two of about the same width: at a space if there is one
+// near enough to the middle, and otherwise between two clusters.
+func halves(s string) (first, second string) {
+	whole, ems := width(s), 0.0
+	best, off := 0, whole
+	for i := 0; i < len(s); {
+		size := cluster(s[i:])
+		from := math.Abs(ems - whole/2)
+		if s[i] != ' ' {
+			from += whole / 4 // a space may be so much further from the middle
+		}
+		if from < off && i > 0 {
+			best, off = i, from
+		}
+		ems += width(s[i : i+size])
+		i += size
+	}
+	return strings.TrimSpace(s[:best]), strings.TrimSpace(s[best:])
+}

@@ -38,9 +38,10 @@ func (l Label) zone() *time.Location {
 // row is one line beside the code and its share of the height there.
 type row struct {
 	words
-	share float64
-	bold  bool
-	spare bool // left out where it would be too small to read
+	share  float64
+	bold   bool
+	double bool // may take two lines
+	spare  bool // left out where it would be too small to read
 }
 
 // The shares of the height beside the code.
@@ -55,7 +56,7 @@ const (
 // rows returns the lines beside the code and the one below that is as wide as
 // the label.
 func (l Label) rows() (beside []row, below words) {
-	vessel := row{words: named("", l.Vessel, "vessel not named"), share: shareVessel, bold: true}
+	vessel := row{words: named("", l.Vessel, "vessel not named"), share: shareVessel, bold: true, double: true}
 	room := row{words: words{name: plain(l.Room)}, share: shareRoom, spare: true}
 	medium := row{words: l.medium(), share: shareOther}
 	if l.Standing() {

@@ -23,7 +23,7 @@ const (
 	marginMax = 3    // mm
 	belowMost = 0.2  // of the height, for the line below
 	codeMost  = 0.45 // of the width, for the code
-	wordsMost = 0.26 // of the width, for what is said in place of a code
+	wordsMost = 0.3  // of the width, for what is said in place of a code
 	lineOfEm  = 1.22 // height of a line: ascenders with accents, and descenders
 	baseOfEm  = 0.96 // of its baseline, from its top
 	padOfEm   = 0.04 // before and after its text: some letters lean out
@@ -85,9 +85,25 @@ func (p *picture) rows(b box, rows []row) {
 		}
 	}
 	for _, r := range rows {
-		p.line(box{b.x, b.y, b.w, unit * r.share}, r.words, r.bold)
+		p.row(box{b.x, b.y, b.w, unit * r.share}, r)
 		b.y += unit * r.share
 	}
+}
+
+// row writes r into b: in two lines where it may take them, and would have to
+// be cut in one.
+func (p *picture) row(b box, r row) {
+	size := b.h / lineOfEm
+	if r.double && mostShrink*size*width(r.lead+r.name) > b.w-2*padOfEm*size {
+		if first, second := halves(r.lead + r.name); second != "" {
+			b.h /= 2
+			p.line(b, words{name: first}, r.bold)
+			b.y += b.h
+			p.line(b, words{name: second}, r.bold)
+			return
+		}
+	}
+	p.line(b, r.words, r.bold)
 }
 
 func shares(rows []row) (sum float64) {
@@ -106,8 +122,9 @@ func (p *picture) line(b box, w words, bold bool) {
 	if bold {
 		weight = ` font-weight="bold"`
 	}
+	base := (b.h-lineOfEm*small)/2 + baseOfEm*small
 	p.printf(`<svg x="%s" y="%s" width="%s" height="%s"><text x="%s" y="%s" font-size="%s"%s>%s</text></svg>`+"\n", number(b.x), number(b.y),
-		number(b.w), number(b.h), number(padOfEm*size), number(baseOfEm*size), number(small), weight, escaped(text))
+		number(b.w), number(b.h), number(padOfEm*size), number(base), number(small), weight, escaped(text))
 }
 
 // code draws c into b.
@@ -118,10 +135,14 @@ func (p *picture) code(b box, c code) {
 
 // instead says why there is no code.
 func (p *picture) instead(b box, lines []string) {
-	m := b.y // as far from the edge as a code would be
-	h := min(b.h/float64(len(lines)), lineOfEm*3)
+	b.w -= b.y // as far from the edge as it stands from the top
+	widest := 0.0
+	for _, s := range lines {
+		widest = max(widest, width(s)+2*padOfEm)
+	}
+	h := min(b.h/float64(len(lines)), lineOfEm*b.w/widest)
 	for i, s := range lines {
-		p.line(box{b.x, m + float64(i)*h, b.w - m, h}, words{lead: s}, false)
+		p.line(box{b.x, 2*b.y + float64(i)*h, b.w, h}, words{lead: s}, false)
 	}
 }
 
