@@ -19,7 +19,8 @@ func TestScripts(t *testing.T) {
 		t.Fatal(err)
 	}
 	testscript.Run(t, testscript.Params{
-		Dir: filepath.Join("testdata", "script"),
+		Dir:  filepath.Join("testdata", "script"),
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"record": record},
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("TESTDATA", data)
 			return os.Symlink(data, filepath.Join(e.WorkDir, "given"))

@@ -95,7 +95,7 @@ func (p *picture) rows(b box, rows []row) {
 func (p *picture) row(b box, r row) {
 	size := b.h / lineOfEm
 	if r.double && mostShrink*size*width(r.lead+r.name) > b.w-2*padOfEm*size {
-		if first, second := halves(r.lead + r.name); second != "" {
+		if first, second := halves(r.lead + r.name); first != "" && second != "" {
 			b.h /= 2
 			p.line(b, words{name: first}, r.bold)
 			b.y += b.h
