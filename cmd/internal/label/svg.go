@@ -24,8 +24,8 @@ const (
 	belowMost = 0.2  // of the height, for the line below
 	codeMost  = 0.45 // of the width, for the code
 	wordsMost = 0.3  // of the width, for what is said in place of a code
-	lineOfEm  = 1.22 // height of a line: ascenders with accents, and descenders
-	baseOfEm  = 0.96 // of its baseline, from its top
+	lineOfEm  = 1.26 // height of a line: ascenders with accents, and descenders
+	baseOfEm  = 0.97 // of its baseline, from its top
 	padOfEm   = 0.04 // before and after its text: some letters lean out
 )
 

@@ -22,27 +22,32 @@ const (
 // around it, without towers of marks.
 func plain(s string) string {
 	var b strings.Builder
-	marks := 0
+	marks, bare := 0, true // bare: nothing is there that a mark or a joiner could hold on to
 	for _, r := range strings.ToValidUTF8(s, "\ufffd") {
 		switch {
 		case unicode.IsControl(r) || unicode.IsSpace(r):
 			r = ' '
 		case r == zwj || r == zwnj: // they shape letters and emoji
+			if !bare {
+				b.WriteRune(r)
+			}
+			bare = true
+			continue
 		case unicode.Is(unicode.Cf, r):
 			continue
 		case unicode.Is(unicode.M, r):
-			if marks++; marks > mostMarks {
-				continue
+			if marks++; marks <= mostMarks && !bare {
+				b.WriteRune(r)
 			}
-			b.WriteRune(r)
 			continue
 		case !unicode.IsPrint(r):
 			r = utf8.RuneError
 		}
-		marks = 0
+		marks, bare = 0, r == ' '
 		b.WriteRune(r)
 	}
-	return cut(strings.Join(strings.Fields(b.String()), " "), func(n int, _ float64) bool { return n <= longestName })
+	visible := strings.TrimRight(b.String(), string([]rune{zwj, zwnj, ' '}))
+	return cut(strings.Join(strings.Fields(visible), " "), func(n int, _ float64) bool { return n <= longestName })
 }
 
 // cut returns s if fits allows the whole of it, and otherwise as many of its
