@@ -6,15 +6,15 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"github.com/nightshelf/nightshelf/cmd/internal/daemon"
 	"github.com/nightshelf/nightshelf/cmd/internal/label"
 	"github.com/nightshelf/nightshelf/cmd/internal/page"
 	"github.com/nightshelf/nightshelf/config"
-	"github.com/nightshelf/nightshelf/ingest"
+	"github.com/nightshelf/nightshelf/ingest/logbook"
 	"github.com/nightshelf/nightshelf/ingest/store"
 )
 
@@ -138,17 +138,18 @@ func readLabels(ctx context.Context, room *config.Config, o labelOptions) (label
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, db.Close()) }()
+	entries, err := db.EntriesWritten(ctx, "", time.Time{}, time.Time{})
+	if err != nil {
+		return nil, err
+	}
+	book := logbook.New(daemon.Vessels(room))
+	book.Add(entries...)
+	if o.lot != "" {
+		l, err := earlierLot(book, o.vessel, o.lot)
+		return []label.Label{l}, err
+	}
 	for _, name := range names {
-		entries, err := db.EntriesWritten(ctx, name, time.Time{}, time.Time{})
-		if err != nil {
-			return nil, err
-		}
-		if o.lot != "" {
-			if entries, err = onlyLot(entries, name, o.lot); err != nil {
-				return nil, err
-			}
-		}
-		if l := lotOf(entries, name); !o.all || !l.Standing() {
+		if l := labelOf(book, name); !o.all || !l.Standing() {
 			labels = append(labels, l)
 		}
 	}
@@ -159,26 +160,4 @@ func readLabels(ctx context.Context, room *config.Config, o labelOptions) (label
 		return nil, fmt.Errorf("vessel %q holds no lot, and no filling of it is entered; an earlier lot's label is drawn with --lot", o.vessel)
 	}
 	return labels, nil
-}
-
-// onlyLot returns the inoculation of the lot of that name.
-func onlyLot(entries []ingest.Entry, vessel, lot string) (out []ingest.Entry, err error) {
-	var others []string
-	for _, e := range entries {
-		switch {
-		case e.Kind != ingest.Inoculate:
-		case e.Str("lot") == lot:
-			out = append(out, e)
-		default:
-			others = append(others, fmt.Sprintf("%q", e.Str("lot")))
-		}
-	}
-	switch {
-	case len(out) == 0 && len(others) == 0:
-		return nil, fmt.Errorf("vessel %q never held a lot", vessel)
-	case len(out) == 0:
-		newest := others[max(0, len(others)-5):]
-		return nil, fmt.Errorf("vessel %q never held a lot named %q; the newest were %s", vessel, lot, strings.Join(newest, ", "))
-	}
-	return out, nil
 }

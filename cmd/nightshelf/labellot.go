@@ -5,35 +5,46 @@ import (
 	"net"
 	"net/netip"
 	"net/url"
-	"slices"
 	"strings"
 
 	"github.com/nightshelf/nightshelf/cmd/internal/label"
 	"github.com/nightshelf/nightshelf/config"
-	"github.com/nightshelf/nightshelf/ingest"
+	"github.com/nightshelf/nightshelf/ingest/logbook"
 )
 
-// lotOf reads off the entries of one vessel what its label says: of the lot it
-// holds, or of the medium that stands in it.
-func lotOf(entries []ingest.Entry, vessel string) label.Label {
-	entries = slices.Clone(entries)
-	slices.SortStableFunc(entries, func(a, b ingest.Entry) int { return a.At.Compare(b.At) })
-	l := label.Label{Vessel: vessel}
-	for _, e := range entries {
-		volume, _ := e.Float("volume_l")
-		switch lot := e.Str("lot"); {
-		case e.Vessel != vessel:
-		case e.Kind == ingest.Inoculate:
-			generation, _ := e.Float("generation")
-			l = label.Label{Vessel: vessel, Lot: lot, Strain: e.Str("strain"), Medium: e.Str("medium"), Donor: e.Str("donor"),
-				Generation: int(min(max(generation, 0), 1e6)), Inoculated: e.At, VolumeL: volume}
-		case e.Kind == ingest.Fill:
-			l = label.Label{Vessel: vessel, Medium: e.Str("medium"), Filled: e.At, VolumeL: volume}
-		case e.Kind == ingest.Dump, e.Kind == ingest.End && (lot == "" || lot == l.Lot) && !l.Standing():
-			l = label.Label{Vessel: vessel}
+// labelOf is what the label of a vessel says: of the lot it holds, or of the
+// medium that stands in it.
+func labelOf(book *logbook.Book, vessel string) label.Label {
+	v := book.Vessel(vessel)
+	if l, ok := book.Lot(v.Lot); ok {
+		return lotLabel(l, v.FilledL)
+	}
+	return label.Label{Vessel: vessel, Medium: v.Water.Medium, Filled: v.Water.Filled, VolumeL: v.FilledL}
+}
+
+// lotLabel is the label of a lot, with so many litres in its vessel, 0 unknown.
+func lotLabel(l logbook.Lot, litres float64) label.Label {
+	return label.Label{Vessel: l.Vessel, Lot: l.Name, Strain: l.Strain, Medium: l.Medium, Donor: l.Donor,
+		Generation: l.Generation, Inoculated: l.Inoculated, VolumeL: litres}
+}
+
+// earlierLot is the label of a lot that a vessel holds or held.
+func earlierLot(book *logbook.Book, vessel, lot string) (label.Label, error) {
+	var others []string
+	for _, l := range book.Lots() {
+		switch {
+		case l.Vessel != vessel:
+		case l.Name == lot:
+			return lotLabel(l, l.StartL), nil
+		default:
+			others = append(others, fmt.Sprintf("%q", l.Name))
 		}
 	}
-	return l
+	if len(others) == 0 {
+		return label.Label{}, fmt.Errorf("vessel %q never held a lot", vessel)
+	}
+	newest := others[max(0, len(others)-5):]
+	return label.Label{}, fmt.Errorf("vessel %q never held a lot named %q; the newest were %s", vessel, lot, strings.Join(newest, ", "))
 }
 
 // pageAddress returns where a phone reaches the room's pages, or why it cannot.

@@ -1,6 +1,7 @@
 package logbook
 
 import (
+	"cmp"
 	"math"
 	"strconv"
 	"strings"
@@ -78,7 +79,7 @@ func (f *fold) filled(v *Vessel, e ingest.Entry) {
 	}
 	residue := v.Water.Residue
 	f.close(v, e.At, "")
-	v.Water = Water{Filled: e.At, Treated: e.Str("treated"), Residue: residue}
+	v.Water = Water{Filled: e.At, Medium: e.Str("medium"), Treated: e.Str("treated"), Residue: residue}
 	if litres > 0 {
 		v.fill(litres)
 	} else {
@@ -113,6 +114,7 @@ func (f *fold) dose(v *Vessel, e ingest.Entry) {
 		return
 	}
 	v.Water.Doses = append(v.Water.Doses, d)
+	v.Water.Medium = cmp.Or(d.Medium, v.Water.Medium)
 }
 
 // work notes what is done to a growing lot.
@@ -161,9 +163,7 @@ func (f *fold) start(v *Vessel, e ingest.Entry) {
 		l.Overruled = strings.Split(said, " ")
 	}
 	f.donate(l, e)
-	if l.Medium == "" && len(l.Doses) > 0 {
-		l.Medium = l.Doses[len(l.Doses)-1].Medium
-	}
+	l.Medium = cmp.Or(l.Medium, v.Water.Medium)
 	out, _ := e.Float("taken_out_l")
 	v.Water.TakenOutL = out
 	if litres, said := e.Float("volume_l"); said {

@@ -52,7 +52,7 @@ var water = number("volume_l", "volume, L", leastL, mostL)
 var forms = []Form{
 	{ingest.Fill, "fill", []Field{water,
 		words("treated", "treated by", "none", "filtered", "pasteurised", "autoclaved"),
-		number("salinity", "salinity, g/L", 0, 200)}},
+		number("salinity", "salinity, g/L", 0, 200), text("medium", "medium")}},
 	{ingest.Chlorinate, "bleach in", []Field{
 		number("bleach_ml", "bleach, mL", leastML, mostML),
 		number("chlorine_mg_l", "free chlorine aimed at, mg/L", 0.01, mostChlorine),

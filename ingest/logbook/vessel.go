@@ -25,6 +25,7 @@ type Vessel struct {
 // Water is what stands in a vessel, or stood in it before the inoculum.
 type Water struct {
 	Filled     time.Time
+	Medium     string // as the filling or the newest dose named it
 	Treated    string // none, filtered, pasteurised, autoclaved; empty if not said
 	Bleached   time.Time
 	ChlorineMg float64       // mg/L aimed at; 0 not said
