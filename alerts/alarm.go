@@ -53,6 +53,9 @@ type Alarm struct {
 	AckedAt  time.Time
 	AckedBy  string
 	CallID   string // the call that told of it
+	// Explained is the entry, in words, with which the trouble went away: the
+	// harvest that somebody wrote down next morning. The alarm is not erased.
+	Explained string
 }
 
 // Active reports whether the trouble itself is there.

@@ -28,6 +28,7 @@ func (r *Room) alarm(v *vessel, now time.Time, out *step) {
 		seen[f.Key] = true
 		r.change(v, f.Key, f, now, staffed, out)
 	}
+	defer v.settleNews()
 	if len(v.alarms) == len(seen) {
 		return
 	}
@@ -58,6 +59,12 @@ func (r *Room) change(v *vessel, k analysis.Key, f *analysis.Finding, now time.T
 	before := v.alarms[k]
 	before.Key = k
 	a, change := alerts.Step(before, f, now, staffed, rule)
+	if f == nil && before.Active() && before.Clear.IsZero() {
+		a = v.explain(a)
+	}
+	if f != nil && a.Active() {
+		a.Explained = "" // it explained nothing after all
+	}
 	known := !a.Ended.IsZero() && now.Sub(a.Ended) < rule.ReAlarm // it may come back
 	if f == nil && change == alerts.None && a.State == alerts.Normal && a.Pending.IsZero() && !known {
 		delete(v.alarms, k) // over and told: the ledger keeps it
@@ -68,7 +75,7 @@ func (r *Room) change(v *vessel, k analysis.Key, f *analysis.Finding, now time.T
 		out.raised = append(out.raised, raise{at: now, v: v, alarm: a, about: about})
 	}
 	v.alarms[k] = a
-	if change != alerts.None {
+	if change != alerts.None || a.Explained != before.Explained {
 		out.note(a)
 	}
 }

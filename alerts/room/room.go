@@ -12,6 +12,7 @@ package room
 
 import (
 	"cmp"
+	"iter"
 	"math"
 	"time"
 
@@ -32,6 +33,11 @@ type Options struct {
 	// replaying recorded weeks. Otherwise time moves by Advance alone.
 	FollowReadings bool
 	PublicURL      string // where a phone finds the page; empty: calls have no link
+	// Past yields the stored readings of a vessel from one time to before
+	// another, in order of time, so that a correction of what happened long ago
+	// can be lived through again. Nil: such a correction changes what is known
+	// of the lot and leaves what was found.
+	Past func(vessel string, from, to time.Time) iter.Seq2[ingest.Reading, error]
 }
 
 // DefaultLateness is an hour: what a gateway keeps while its line is down.
@@ -105,7 +111,7 @@ func (r *Room) Digest(b ingest.Batch, wall time.Time) Outcome {
 	var out Outcome
 	for _, e := range b.Entries {
 		if v := r.vessels[e.Vessel]; v != nil {
-			v.insert(entryItem(e))
+			r.enter(v, e)
 		}
 	}
 	for _, reading := range b.Readings {
@@ -172,7 +178,7 @@ func (r *Room) Pass(now, wall time.Time) Outcome {
 func (r *Room) run(wall time.Time) Outcome {
 	var s step
 	for _, v := range r.order {
-		r.catchUp(v, &s)
+		r.catchUp(v, minuteBefore(r.clock), &s)
 	}
 	if len(s.alarms) == 0 {
 		return Outcome{}

@@ -8,11 +8,12 @@ import (
 
 	"github.com/nightshelf/nightshelf/alerts"
 	"github.com/nightshelf/nightshelf/analysis"
+	"github.com/nightshelf/nightshelf/ingest"
 )
 
 // Version is the version of what Snapshot writes. A snapshot of another
 // version is not read: the room is then built again from the stored readings.
-const Version = 4
+const Version = 5
 
 type savedRoom struct {
 	Clock   int64
@@ -31,13 +32,16 @@ type savedVessel struct {
 	Judged int64
 	Alarms []alerts.Alarm
 	Finds  []analysis.Finding
+	Book   []ingest.Entry
+	News   []ingest.Entry
 }
 
 // Snapshot returns the whole memory of the room.
 func (r *Room) Snapshot() ([]byte, error) {
 	s := savedRoom{Clock: r.clock, Ahead: r.ahead, TooLate: r.tooLate, Vessels: make(map[string]savedVessel, len(r.order))}
 	for _, v := range r.order {
-		sv := savedVessel{Head: v.head, Marks: v.marks, Items: v.items, Next: v.next, Since: v.since, Back: v.back, Judged: v.judged, Finds: v.findings}
+		sv := savedVessel{Head: v.head, Marks: v.marks, Items: v.items, Next: v.next, Since: v.since, Back: v.back, Judged: v.judged, Finds: v.findings,
+			Book: v.logbook, News: v.news}
 		for _, a := range v.alarms {
 			sv.Alarms = append(sv.Alarms, a)
 		}
@@ -65,6 +69,7 @@ func (r *Room) Restore(snapshot []byte) error {
 		}
 		v.head, v.marks, v.items, v.next = sv.Head, sv.Marks, sv.Items, sv.Next
 		v.since = sv.Since
+		v.logbook, v.news = sv.Book, sv.News
 		v.back, v.judged, v.findings = sv.Back, sv.Judged, sv.Finds
 		for _, a := range sv.Alarms {
 			v.alarms[a.Key] = a

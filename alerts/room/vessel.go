@@ -41,6 +41,8 @@ type vessel struct {
 	judged   int64    // newest minute whose findings the alarms have seen
 	findings []analysis.Finding
 	alarms   map[analysis.Key]alerts.Alarm
+	logbook  []ingest.Entry // of this vessel, as written, the newest entriesKept
+	news     []ingest.Entry // those that came since a minute was last judged
 }
 
 func newVessel(set ingest.Vessel) *vessel {
@@ -75,11 +77,10 @@ func (v *vessel) insert(it item) bool {
 	return true
 }
 
-// catchUp takes the vessel to the room's time.
-func (r *Room) catchUp(v *vessel, out *step) {
+// catchUp takes the vessel to the minute that ends before last, Unix ms.
+func (r *Room) catchUp(v *vessel, last int64, out *step) {
 	v.rewind()
 	half := (r.o.Lateness / 2).Milliseconds()
-	last := minuteBefore(r.clock)
 	// Items go in only as far as minutes are judged, so that what a minute sees
 	// does not hang on how readings are parted into batches.
 	for v.next < len(v.items) && v.items[v.next].At <= last {

@@ -12,6 +12,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"iter"
 	"log/slog"
 	"net"
 	"net/http"
@@ -27,6 +28,7 @@ import (
 	"github.com/nightshelf/nightshelf/alerts/room"
 	"github.com/nightshelf/nightshelf/cmd/internal/page"
 	"github.com/nightshelf/nightshelf/config"
+	"github.com/nightshelf/nightshelf/ingest"
 	"github.com/nightshelf/nightshelf/ingest/store"
 )
 
@@ -135,7 +137,7 @@ func (d *Daemon) buildWatch(ctx context.Context) error {
 	fresh := func() *room.Room {
 		return room.New(room.Options{Name: c.Room, Zone: c.Zone, Vessels: Vessels(c), Lateness: c.Lateness, FollowReadings: follow,
 			Staffed:   func(t time.Time) bool { return c.Staffed.Staffed(t, c.Zone) },
-			PublicURL: c.PublicURL})
+			PublicURL: c.PublicURL, Past: d.past})
 	}
 	d.watch = &watch{store: d.store, ledger: d.ledger, follow: follow, log: d.log, now: d.now, wake: func() {}, fresh: fresh, room: fresh(),
 		news: make(chan struct{}, 1), acks: make(chan acknowledgement)}
@@ -144,6 +146,12 @@ func (d *Daemon) buildWatch(ctx context.Context) error {
 		return err
 	}
 	return d.endForgotten(ctx)
+}
+
+// past reads a vessel's stored readings, for a room that lives through them
+// again.
+func (d *Daemon) past(vessel string, from, to time.Time) iter.Seq2[ingest.Reading, error] {
+	return d.store.Readings(context.Background(), store.Range{Vessel: vessel, From: from, To: to})
 }
 
 // endForgotten ends the alarms of vessels that are no longer configured:

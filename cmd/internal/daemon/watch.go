@@ -11,6 +11,7 @@ import (
 	"github.com/nightshelf/nightshelf/alerts/ledger"
 	"github.com/nightshelf/nightshelf/alerts/room"
 	"github.com/nightshelf/nightshelf/ingest"
+	"github.com/nightshelf/nightshelf/ingest/logbook"
 	"github.com/nightshelf/nightshelf/ingest/store"
 )
 
@@ -104,10 +105,11 @@ func (w *watch) resume(ctx context.Context) error {
 func (w *watch) rebuild(ctx context.Context, until time.Time) error {
 	from := until.Add(-rebuildFrom)
 	// All of the logbook: lots that are refilled live for months.
-	entries, err := w.store.Entries(ctx, "", time.Time{}, until.Add(time.Hour))
+	written, err := w.store.Entries(ctx, "", time.Time{}, until.Add(time.Hour))
 	if err != nil {
 		return fmt.Errorf("read the logbook back: %w", err)
 	}
+	entries := logbook.Effective(written)
 	for r, err := range w.store.Between(ctx, from, until.Add(time.Millisecond)) {
 		if err != nil {
 			return fmt.Errorf("read the readings back: %w", err)
@@ -121,6 +123,7 @@ func (w *watch) rebuild(ctx context.Context, until time.Time) error {
 		w.room.Advance(r.At, time.Time{})
 	}
 	w.room.Digest(ingest.Batch{Entries: entries}, time.Time{})
+	w.room.Remember(written)
 	open, err := w.ledger.Alarms(ctx, ledger.Filter{OpenOnly: true})
 	if err != nil { // the good ones come all the same
 		w.log.Error("read the open alarms back", "error", err)
