@@ -36,6 +36,8 @@ type Config struct {
 	LampLuxPerUmol   float64        // lux per umol photons m-2 s-1, for lux meters; 10 to 200, default DefaultLuxPerUmol
 	Phones           []Phone        // in the order they are tried
 	Vessels          []Vessel       // at least one, in the order of the shelf
+	Recipes          []Recipe       // media of the house's own, for dosing
+	Bleach           Bleach         // the label that sterilising goes by where no other is said
 
 	// Warnings are places that are read as they stand but are likely to be
 	// regretted, such as a secret that every user of the machine can read.

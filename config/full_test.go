@@ -78,6 +78,16 @@ func TestFullPhones(t *testing.T) {
 	same(t, "headers", headers, []string{"Authorization: hush", "X-Shelf: night"})
 }
 
+func TestFullRecipesAndBleach(t *testing.T) {
+	c := loadFull(t)
+	same(t, "bleach", c.Bleach, Bleach{Percent: 5.25, By: "available-volume"})
+	same(t, "recipes", c.Recipes, []Recipe{{Name: "house", Parts: []Part{
+		{Name: "A", MLPerL: 0.25, Salts: []Salt{{"Ca(NO3)2.4H2O", 300, "N"}, {"NaH2PO4·H2O", 20, "P"}}},
+		{Name: "B", MLPerL: 0.25},
+		{Name: "silicate", MLPerL: 1, DiatomsOnly: true, Salts: []Salt{{"Na2SiO3.9H2O", 30, "Si"}}},
+	}}})
+}
+
 // A vessel's own words go before defaults, and those before what is usual.
 func TestFullVessels(t *testing.T) {
 	v := loadFull(t).Vessels

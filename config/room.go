@@ -37,6 +37,8 @@ func (d *decoder) room(root *yaml.Node) *Config {
 	d.broker(b, c)
 	d.devices(b, c)
 	d.phones(b, c)
+	d.recipes(b, c)
+	d.bleach(b, c)
 	b.close()
 	return c
 }

@@ -69,8 +69,25 @@ func TestWalneAgainstItsTable(t *testing.T) {
 		}
 	}
 	said(t, "doubt", got.Assumed, "ask the label")
+	// 2 mL/L of 40 g/L are 80 mg/L of 212.14 g/mol, worked by hand.
+	diatom := dosed(t, Dosing{CultureL: 20, Recipe: Walne(), Diatoms: true})
+	near(t, "Si", diatom.In(Silicon).MolPerL, 3.7711e-4, 1e-4)
+	if v := volume(t, diatom, "silicate"); v != 40 {
+		t.Errorf("%v mL of silicate for 20 L at 2 mL/L", v)
+	}
 	if v := volume(t, got, "vitamins"); v != 2 {
 		t.Errorf("%v mL of vitamins for 20 L at 0.1 mL/L", v)
+	}
+}
+
+// Doses scale with strength and volume, mL = mL/L x L x strength: "f" is twice f/2.
+func TestDoseScales(t *testing.T) {
+	for _, row := range []struct{ litres, strength, ml float64 }{{18, 1, 18}, {18, 0.5, 9}, {20, 2, 40}, {0.25, 1, 0.25}} {
+		got := dosed(t, Dosing{CultureL: row.litres, Recipe: F2(), Strength: row.strength})
+		near(t, "mL", volume(t, got, "A"), row.ml, 1e-12)
+		near(t, "N", got.In(Nitrogen).MolPerL, row.strength*8.8242e-4, 5e-5)
+		label := dosed(t, Dosing{CultureL: row.litres, Recipe: F2(), Strength: row.strength, LabelMLPerL: map[string]float64{"A": 0.25, "B": 0.25}})
+		near(t, "mL by label", volume(t, label, "B"), row.ml/4, 1e-12)
 	}
 }
 
@@ -144,7 +161,7 @@ func TestNeverTwiceUnlessSaid(t *testing.T) {
 // Molar masses as printed on bottles, g/mol, from memory.
 func TestMolarMass(t *testing.T) {
 	for formula, want := range map[string]float64{
-		"NaNO3": 84.99, "NaH2PO4.H2O": 137.99, "Na2SiO3.9H2O": 284.20, "FeCl3.6H2O": 270.30, edta: 372.24,
+		"NaNO3": 84.99, "NaH2PO4·H2O": 137.99, "NaH2PO4.H2O": 137.99, "Na2SiO3.9H2O": 284.20, "FeCl3.6H2O": 270.30, edta: 372.24,
 		"(NH4)6Mo7O24.4H2O": 1235.86, "CuSO4.5H2O": 249.69, "H3BO3": 61.83, thiamineHCl: 337.27, biotin: 244.31,
 		cobalamin: 1355.4, "Na2S2O3.5H2O": molarThiosulfate[Pentahydrate], "NaClO": molarNaOCl, "Cl2": molarCl2,
 	} {

@@ -38,6 +38,29 @@ func TestStoichiometries(t *testing.T) {
 	}
 }
 
+// Published rules that do not go to sulfate lie up to the other convention:
+// 7.0 mg/mg and 1.13 mL of 0.0250 N a mg (Hach TE213, read); 1 mL of 0.1 N, 25 g/L
+// of crystals, for 3.54 mg (FAO x3980e, Annex 7, read); 5.0 and 5.6 mg/mg for
+// sample bottles (after Standard Methods, read); 1.9 mg/mg for pipelines (a field
+// table at pH 7, read). The default lies below all of them, hence the test.
+func TestRulesForOtherWaters(t *testing.T) {
+	need := func(c Convention) float64 {
+		got, err := Neutralise(Neutralisation{WaterL: 1, FreeChlorineMgPerL: 1, Convention: c, Margin: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return got.Chosen.MgPerMgCl2
+	}
+	near(t, "test kit", need(ToTetrathionate), 7.0, 1e-3)
+	near(t, "1.13 mL of 0.0250 N", need(ToTetrathionate), 1.13*0.0250*248.172, 2e-3)
+	near(t, "0.1 N", 0.1*248.172/need(ToTetrathionate), 3.54, 2e-3)
+	for _, rule := range []float64{1.9, 5.0, 5.6} {
+		if rule <= need(ToSulfate)*UsualMargin || rule >= need(ToTetrathionate) {
+			t.Errorf("%v mg/mg is not between the two", rule)
+		}
+	}
+}
+
 func TestTheOtherConventionIsEightTimes(t *testing.T) {
 	sulfate, err := Neutralise(Neutralisation{WaterL: 20, FreeChlorineMgPerL: 25})
 	if err != nil {
@@ -90,6 +113,10 @@ func TestOxygenOfLeftoverThiosulfate(t *testing.T) {
 		t.Fatal(err)
 	}
 	near(t, "either form", a.Chosen.OxygenMgPerL, b.Chosen.OxygenMgPerL, 1e-12)
+	// 25 mg/L x 0.875 x 1.25 = 27.3 mg/L of crystals, worked by hand: all the oxygen that aerated seawater holds.
+	near(t, "mg/L", a.Chosen.OxygenMgPerL, 7.05, 1e-3)
+	near(t, "the powder for the crystals", a.OtherGrams, b.Chosen.Grams, 1e-12)
+	near(t, "the crystals for the powder", b.OtherGrams, a.Chosen.Grams, 1e-12)
 }
 
 func TestThiosulfateBoundsAreSaid(t *testing.T) {
