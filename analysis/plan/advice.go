@@ -35,9 +35,9 @@ type Advice struct {
 func (a *Advice) warn(text string)   { a.Warnings = append(a.Warnings, text) }
 func (a *Advice) assume(text string) { a.Assumed = append(a.Assumed, text) }
 
-// join is the advice of several jobs as one, each sentence once. Defer, which
+// Join is the advice of several jobs as one, each sentence once. Defer, which
 // ends every list of cautions, stays at the end.
-func join(parts ...Advice) Advice {
+func Join(parts ...Advice) Advice {
 	var out Advice
 	for _, p := range parts {
 		out.Cautions = appendNew(out.Cautions, p.Cautions...)

@@ -86,7 +86,7 @@ func (o *Carried) advise(pg float64) {
 		o.assume("By Redfield's ratio phosphorus runs out before nitrogen; cells stretch it several times, so nitrogen is named.")
 	}
 	if o.First == Silicon {
-		o.warn(fmt.Sprintf("Silicate carries %s g/L and nitrogen %s: diatoms end by silicate first.", short(o.Silicon.DryGPerL), short(o.Nitrogen.DryGPerL)))
+		o.assume(fmt.Sprintf("Silicate carries %s g/L and nitrogen %s: diatoms end by silicate first.", short(o.Silicon.DryGPerL), short(o.Nitrogen.DryGPerL)))
 	}
 	if pg > 0 {
 		o.assume("Cells are counted by nitrogen and by the weight given for one; tables differ up to three times.")

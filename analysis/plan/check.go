@@ -20,6 +20,23 @@ func (e *InputError) Error() string {
 	return fmt.Sprintf("%s %q: %s", e.Name, e.Given, e.Need)
 }
 
+// InputErrors are all the faults of an input that an error holds, in order.
+func InputErrors(err error) []*InputError {
+	if one, ok := err.(*InputError); ok { //nolint:errorlint // the tree is walked here
+		return []*InputError{one}
+	}
+	var out []*InputError
+	switch e := err.(type) { //nolint:errorlint // the tree is walked here
+	case interface{ Unwrap() error }:
+		return InputErrors(e.Unwrap())
+	case interface{ Unwrap() []error }:
+		for _, one := range e.Unwrap() {
+			out = append(out, InputErrors(one)...)
+		}
+	}
+	return out
+}
+
 // What is beyond these bounds is a slip of the pen, not a job at a shelf.
 const (
 	leastVolumeL    = 0.001
@@ -73,12 +90,17 @@ func withUnit(v float64, unit string) string {
 }
 
 // short writes a number that was computed, to four digits.
-func short(v float64) string {
-	if r, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 4, 64), 64); err == nil {
+func short(v float64) string { return toDigits(v, 4) }
+
+func toDigits(v float64, digits int) string {
+	if r, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', digits, 64), 64); err == nil {
 		v = r
 	}
 	return num(v)
 }
+
+// rough writes a bound, to two digits.
+func rough(v float64) string { return toDigits(v, 2) }
 
 // num writes a number that was given, without the noise of binary fractions.
 func num(v float64) string {

@@ -97,7 +97,6 @@ func (in Chlorination) check(c *checker) {
 func (in Chlorination) advise(a *Advice) {
 	in.Bleach.advise(a)
 	a.assume("Organic matter and ammonia in the water use up chlorine: what stays free is less than what was dosed.")
-	a.assume("Wet all inner walls, lid and tubing with the chlorinated water.")
 	switch {
 	case in.FreeChlorineMgPerL > SafeFreeChlorineMgPerL:
 		a.warn(fmt.Sprintf("%s mg/L is above %s mg/L, the most that is usual for seawater: check the number; more bleach needs more thiosulfate and more air.",

@@ -14,6 +14,8 @@ func TestInoculumBalances(t *testing.T) {
 		t.Fatal(err)
 	}
 	near(t, "in", got.InoculumL, 2, 1e-12)
+	near(t, "share of the new medium", got.NewMediumShare, 0.9, 1e-12)
+	said(t, "nutrients", got.Assumed, "keeps 90 % of its nutrients")
 	if got.TakeOutL != got.InoculumL {
 		t.Errorf("%v L out for %v L in", got.TakeOutL, got.InoculumL)
 	}
@@ -134,6 +136,12 @@ func TestSpat(t *testing.T) {
 	near(t, "cells", got.Cells, 2e10, 1e-12) // 4 g / 200 pg
 	near(t, "L a week", got.CultureL, 20, 1e-12)
 	near(t, "L a day", got.CultureLPerDay, 20.0/7, 1e-12)
+	said(t, "usual", got.Warnings, "")
+	much, err := FeedSpat(SpatFeed{LiveG: 10, MgPerMgWeek: 0.81, OrganicPgPerCell: 200, CultureCellsPerML: 1e6})
+	if err != nil {
+		t.Fatal(err)
+	}
+	said(t, "much", much.Warnings, "more than twice the usual 0.4")
 }
 
 // Computed at 420 ppm, 25 degC, all carbon captured, half of dry weight carbon.

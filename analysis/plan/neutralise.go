@@ -28,6 +28,16 @@ func Neutralise(in Neutralisation) (ThiosulfateDose, error) {
 	return out, nil
 }
 
+// NeutraliseFound is Neutralise for what a test found: a strip's steps are
+// coarser than the margin.
+func NeutraliseFound(in Neutralisation) (ThiosulfateDose, error) {
+	out, err := Neutralise(in)
+	if err == nil {
+		out.assume("What a strip found is good to 0.5 mg/L at best, which the margin may not cover: test again, better by DPD.")
+	}
+	return out, err
+}
+
 func (f Form) other() Form {
 	if f == Anhydrous {
 		return Pentahydrate
@@ -95,7 +105,7 @@ func (in Neutralisation) advise(out *ThiosulfateDose) {
 		in.Convention, num(in.Margin)))
 	out.assume("All chlorine named is taken to be still there; water, walls and light use some of it up.")
 	out.assume(fmt.Sprintf("Leftover thiosulfate takes up to %s mg/L of oxygen if no chlorine was left, and aerated seawater holds about %s: aerate.",
-		short(out.Chosen.OxygenMgPerL), num(SeawaterOxygenMgPerL)))
+		rough(out.Chosen.OxygenMgPerL), num(SeawaterOxygenMgPerL)))
 	out.assume("In water with ammonia the chlorine is bound as chloramine: test for total chlorine, and thiosulfate leaves the ammonia behind.")
 	if t := in.timesSulfate(); t > SafeMargin*slack {
 		out.warn(fmt.Sprintf("This is %s times the need to sulfate, above %s times, the most that handbook rules for seawater come to: what is left over uses up oxygen.",

@@ -55,8 +55,8 @@ func TestNonsenseGetsASentence(t *testing.T) {
 
 func TestEveryFaultIsToldAtOnce(t *testing.T) {
 	_, err := Sterilise(Chlorination{-1, Label{200, "by eye", 0}, 0, 0}, Neutralisation{})
-	if err == nil {
-		t.Fatal("nonsense went through")
+	if n := len(InputErrors(err)); n != 5 {
+		t.Fatalf("%d faults in %v", n, err)
 	}
 	for _, part := range []string{`"-1 L"`, `"200 %"`, `"by eye"`, `"0 mg/L"`, `"0s"`} {
 		if !strings.Contains(err.Error(), part) {

@@ -55,7 +55,8 @@ func Prepare(in Preparation) (Prepared, error) {
 		return Prepared{}, fmt.Errorf("seawater: %w", err)
 	}
 	return Prepared{Soak: soak, Seawater: water, Steps: append(cleaning(in, soak), seawater(in, water)...),
-		Advice: join(soak.Advice, water.Advice, Advice{Cautions: []Caution{VentOpen, Electricity, Defer}})}, nil
+		// What the soak's thiosulfate leaves over is poured away.
+		Advice: Join(soak.Bleach.Advice, Advice{Warnings: soak.Warnings}, water.Advice, Advice{Cautions: []Caution{VentOpen, Electricity, Defer}})}, nil
 }
 
 func cleaning(in Preparation, soak Sterilisation) []Step {

@@ -20,11 +20,15 @@ func Sterilise(soak Chlorination, end Neutralisation) (Sterilisation, error) {
 	}
 	found := end.FreeChlorineMgPerL
 	end.WaterL, end.FreeChlorineMgPerL = soak.WaterL, or(found, soak.FreeChlorineMgPerL)
-	thio, err := Neutralise(end)
+	neutralise := Neutralise
+	if found > 0 {
+		neutralise = NeutraliseFound
+	}
+	thio, err := neutralise(end)
 	if err != nil {
 		return Sterilisation{}, fmt.Errorf("sterilise: %w", err)
 	}
-	out := Sterilisation{Bleach: bleach, Thiosulfate: thio, Advice: join(bleach.Advice, thio.Advice)}
+	out := Sterilisation{Bleach: bleach, Thiosulfate: thio, Advice: Join(bleach.Advice, thio.Advice)}
 	switch {
 	case found > soak.FreeChlorineMgPerL*slack:
 		out.warn(fmt.Sprintf("The test found %s mg/L where %s were dosed: the bleach is stronger than its label was read, or the test is wrong.",

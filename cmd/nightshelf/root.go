@@ -87,6 +87,7 @@ func newRoot() *cobra.Command {
 	})
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return &wrongUse{err} })
-	root.AddCommand(newWatch(), newCheck(), newDemo(), newSimulate(), newBacktest(), newExport(), newLabel(), newVersion())
+	root.AddCommand(newWatch(), newCheck(), newDemo(), newSimulate(), newBacktest(), newExport(),
+		newDose(), newSterilise(), newLabel(), newVersion())
 	return root
 }
