@@ -37,6 +37,7 @@ type BleachDose struct {
 	BleachMLPerL       float64   // mL of bleach for each litre of water
 	ChlorineMg         float64   // as Cl2, in all
 	BleachGPerL        float64   // strength of the bleach as Cl2
+	Basis              Basis     // as which the label was read
 	Other              Reading   // by weight for by volume, or the other way round
 	Readings           []Reading // every way to read the label, the one chosen among them
 	FreeChlorineMgPerL float64
@@ -62,7 +63,7 @@ func Chlorinate(in Chlorination) (BleachDose, error) {
 	mg := in.FreeChlorineMgPerL * in.WaterL
 	out := BleachDose{
 		ChlorineMg: mg, BleachGPerL: in.Bleach.chlorine(),
-		FreeChlorineMgPerL: in.FreeChlorineMgPerL, Contact: in.Contact,
+		Basis: in.Bleach.Basis, FreeChlorineMgPerL: in.FreeChlorineMgPerL, Contact: in.Contact,
 		Advice: Advice{Cautions: chlorineCautions()},
 	}
 	out.BleachML = mg / out.BleachGPerL

@@ -43,7 +43,11 @@ func (in Dosing) checkLabelled(name string, c *checker) {
 }
 
 func (in Dosing) advise(out *NutrientDose) {
-	out.assume("Parts go in after a chlorine test that found none and before the inoculum, in this order, silicate last.")
+	order := "Parts go in after a chlorine test that found none and before the inoculum, in this order"
+	if in.Diatoms {
+		order += ", silicate last"
+	}
+	out.assume(order + ".")
 	for _, p := range in.parts() {
 		if p.Vitamins {
 			out.assume(fmt.Sprintf("Part %s holds vitamins: after the autoclave, once cool.", p.Name))

@@ -36,6 +36,11 @@ printed with file, line and column, and the exit code is 1.`,
 					return fmt.Errorf("%s: phone %q: %w", args[0], p.Name, err)
 				}
 			}
+			for _, r := range room.Recipes {
+				if err := ownRecipe(r).Check(); err != nil {
+					return fmt.Errorf("%s: %w", args[0], err)
+				}
+			}
 			if asJSON {
 				return checkJSON(c.OutOrStdout(), room)
 			}

@@ -49,7 +49,7 @@ func (d *dosed) otherReading() string {
 	if d.bylabel {
 		return "By the labels of the bottles. A label in mL for 10 or 20 L is typed as it stands: A=5mL/20L."
 	}
-	return "For solutions made up after the recipe only. A bottle that was bought goes by its label: --label A=0.25, or A=5mL/20L."
+	return "For solutions made up after the recipe. A bottle that was bought goes by its label: --label A=5mL/20L."
 }
 
 func (d *dosed) sum() string {

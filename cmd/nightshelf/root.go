@@ -57,6 +57,9 @@ Usage:
   nightshelf label C07 --config room.yaml
                                          draw the label of a vessel
   nightshelf backtest FOLDER             put recorded runs through the watch
+  nightshelf dose 18L --recipe f/2       how much of each nutrient, and what it carries
+  nightshelf sterilise 18L --bleach 5% --by weight
+                                         bleach, thiosulfate and every step to a new culture
   nightshelf simulate                    publish an invented room to a broker
   nightshelf version
 

@@ -116,23 +116,13 @@ func (s *sterilised) others(p *benchPage) {
 			least, most = min(least, r.BleachML), max(most, r.BleachML)
 		}
 		p.line(2, "Bleach is read as %s. As %s it would be %s for the seawater; over all readings %s to %s.",
-			s.reading(), s.water.Other.Basis, millilitres(s.water.Other.BleachML), millilitres(least), millilitres(most))
+			s.water.Basis, s.water.Other.Basis, millilitres(s.water.Other.BleachML), millilitres(least), millilitres(most))
 	}
 	p.line(2, "Thiosulfate is taken to go %s. If it goes %s it is %s, %s.", s.last.Chosen.Convention, s.last.Other.Convention,
 		s.measuredOut(s.last.Other), times(s.last.Other.Grams/s.last.Chosen.Grams))
 	if !s.formSaid {
-		p.line(2, "Crystals (pentahydrate) are meant; of the powder (anhydrous) it is %s times as much, %s g.",
-			digits(s.last.OtherGrams/s.last.Chosen.Grams), digits(s.last.OtherGrams))
+		p.line(2, "Crystals (pentahydrate) are meant; of the powder (anhydrous) it is %.2f times as much.", s.last.OtherGrams/s.last.Chosen.Grams)
 	}
-}
-
-func (s *sterilised) reading() plan.Basis {
-	for _, r := range s.water.Readings {
-		if r.BleachML == s.water.BleachML {
-			return r.Basis
-		}
-	}
-	return ""
 }
 
 func (s *sterilised) measuredOut(a plan.ThiosulfateAmount) string {
