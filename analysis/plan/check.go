@@ -20,18 +20,24 @@ func (e *InputError) Error() string {
 	return fmt.Sprintf("%s %q: %s", e.Name, e.Given, e.Need)
 }
 
+// faultList is every fault of one input.
+type faultList []error
+
+// Error implements error: one line for each.
+func (l faultList) Error() string { return errors.Join(l...).Error() }
+
+// Unwrap lets each be found.
+func (l faultList) Unwrap() []error { return l }
+
 // InputErrors are all the faults of an input that an error holds, in order.
 func InputErrors(err error) []*InputError {
-	if one, ok := err.(*InputError); ok { //nolint:errorlint // the tree is walked here
-		return []*InputError{one}
-	}
+	all := faultList{err}
+	errors.As(err, &all)
 	var out []*InputError
-	switch e := err.(type) { //nolint:errorlint // the tree is walked here
-	case interface{ Unwrap() error }:
-		return InputErrors(e.Unwrap())
-	case interface{ Unwrap() []error }:
-		for _, one := range e.Unwrap() {
-			out = append(out, InputErrors(one)...)
+	for _, one := range all {
+		var fault *InputError
+		if errors.As(one, &fault) {
+			out = append(out, fault)
 		}
 	}
 	return out
@@ -79,7 +85,7 @@ func (c *checker) err(step string) error {
 	if len(c.faults) == 0 {
 		return nil
 	}
-	return fmt.Errorf("%s: %w", step, errors.Join(c.faults...))
+	return fmt.Errorf("%s: %w", step, faultList(c.faults))
 }
 
 func withUnit(v float64, unit string) string {
