@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"github.com/nightshelf/nightshelf/alerts/webhook"
+	"github.com/nightshelf/nightshelf/cmd/internal/amounts"
 	"github.com/nightshelf/nightshelf/config"
 )
 
@@ -37,7 +38,7 @@ printed with file, line and column, and the exit code is 1.`,
 				}
 			}
 			for _, r := range room.Recipes {
-				if err := ownRecipe(r).Check(); err != nil {
+				if err := amounts.Recipe(r).Check(); err != nil {
 					return fmt.Errorf("%s: %w", args[0], err)
 				}
 			}

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"github.com/nightshelf/nightshelf/analysis/plan"
+	"github.com/nightshelf/nightshelf/cmd/internal/amounts"
 	"github.com/nightshelf/nightshelf/config"
 )
 
@@ -106,7 +107,7 @@ func (a doseAsked) choose(room *config.Config, labels []bottle) (plan.Recipe, er
 	if room != nil {
 		for _, r := range room.Recipes {
 			if r.Name == a.recipe {
-				return ownRecipe(r), nil
+				return amounts.Recipe(r), nil
 			}
 			own = append(own, r.Name)
 		}
@@ -128,18 +129,6 @@ func (a doseAsked) choose(room *config.Config, labels []bottle) (plan.Recipe, er
 	return r, nonsense(err)
 }
 
-func ownRecipe(r config.Recipe) plan.Recipe {
-	out := plan.Recipe{Name: r.Name}
-	for _, p := range r.Parts {
-		part := plan.Part{Name: p.Name, MLPerL: p.MLPerL, Diatoms: p.DiatomsOnly}
-		for _, s := range p.Salts {
-			part.Salts = append(part.Salts, plan.Salt{Formula: s.Formula, GPerL: s.GPerL, Gives: plan.Nutrient(s.Element)})
-		}
-		out.Parts = append(out.Parts, part)
-	}
-	return out
-}
-
 // aerate adds what the vessel's own air brings of the carbon that the nitrogen asks for.
 func (d *dosed) aerate() error {
 	v := d.place.vessel
@@ -151,7 +140,7 @@ func (d *dosed) aerate() error {
 		return nonsense(err)
 	}
 	d.air = fmt.Sprintf("%s L/min / %s L x 1440 min x %s mmol/L of air = %s mmol/L C a day at most; with the nitrogen go %s mmol/L",
-		digits(v.AirLpm), digits(v.VolumeL), digits(air.CMmolPerLDay/air.VVM/1440), digits(air.CMmolPerLDay), digits(d.carried.CMmolPerL))
+		amounts.Digits(v.AirLpm), amounts.Digits(v.VolumeL), amounts.Digits(air.CMmolPerLDay/air.VVM/1440), amounts.Digits(air.CMmolPerLDay), amounts.Digits(d.carried.CMmolPerL))
 	d.Advice = plan.Join(d.Advice, air.Advice)
 	return nil
 }

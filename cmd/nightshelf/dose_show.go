@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"github.com/nightshelf/nightshelf/analysis/plan"
+	"github.com/nightshelf/nightshelf/cmd/internal/amounts"
 )
 
 // doseText is for a person at a bench: what goes in first, all else under it.
@@ -18,7 +19,7 @@ func doseText(w io.Writer, d dosed) error {
 	}
 	times := ""
 	if d.Strength != 1 {
-		times = digits(d.Strength) + " times "
+		times = amounts.Digits(d.Strength) + " times "
 	}
 	p.line(0, "%s, %s%s%s", &d.place, times, d.Recipe, kind)
 	p.line(0, "")
@@ -27,9 +28,9 @@ func doseText(w io.Writer, d dosed) error {
 		width = max(width, len(part.Part))
 	}
 	for _, part := range d.Parts {
-		p.line(0, "  %-*s   %s", width, part.Part, millilitres(part.VolumeML))
-		if part.VolumeML < leastML {
-			d.Warnings = append(d.Warnings, fmt.Sprintf("Part %s is too little to measure (%s mL): dilute the bottle first, or take a larger volume.", part.Part, digits(part.VolumeML)))
+		p.line(0, "  %-*s   %s", width, part.Part, amounts.Millilitres(part.VolumeML))
+		if part.VolumeML < amounts.LeastML {
+			d.Warnings = append(d.Warnings, fmt.Sprintf("Part %s is too little to measure (%s mL): dilute the bottle first, or take a larger volume.", part.Part, amounts.Digits(part.VolumeML)))
 		}
 	}
 	p.line(0, "")
@@ -55,11 +56,11 @@ func (d *dosed) otherReading() string {
 func (d *dosed) sum() string {
 	var parts []string
 	for _, p := range d.Parts {
-		one := fmt.Sprintf("%s mL/L x %s L", digits(p.MLPerL), digits(d.place.litres))
+		one := fmt.Sprintf("%s mL/L x %s L", amounts.Digits(p.MLPerL), amounts.Digits(d.place.litres))
 		if d.Strength != 1 {
-			one += " x " + digits(d.Strength)
+			one += " x " + amounts.Digits(d.Strength)
 		}
-		parts = append(parts, fmt.Sprintf("%s %s = %s mL", p.Part, one, digits(p.VolumeML)))
+		parts = append(parts, fmt.Sprintf("%s %s = %s mL", p.Part, one, amounts.Digits(p.VolumeML)))
 	}
 	return strings.Join(parts, "; ")
 }
@@ -73,7 +74,7 @@ func (d *dosed) limitsText(p *benchPage) {
 	var finals []string
 	for _, n := range []plan.Nutrient{plan.Nitrogen, plan.Phosphorus, plan.Silicon, plan.Iron, plan.EDTA} {
 		if f := d.In(n); f.MgPerL > 0 {
-			finals = append(finals, fmt.Sprintf("%s %s", n, digits(f.MgPerL)))
+			finals = append(finals, fmt.Sprintf("%s %s", n, amounts.Digits(f.MgPerL)))
 		}
 	}
 	provided := ""

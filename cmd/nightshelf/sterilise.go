@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"github.com/nightshelf/nightshelf/analysis/plan"
+	"github.com/nightshelf/nightshelf/cmd/internal/amounts"
 	"github.com/nightshelf/nightshelf/config"
 )
 
@@ -126,12 +127,6 @@ func (a steriliseAsked) whole(out sterilised) (sterilised, error) {
 	return out, nil
 }
 
-// bleachBases are the words of --by and of the configuration.
-var bleachBases = map[string]plan.Basis{
-	"weight": plan.ByWeight, "volume": plan.ByVolume,
-	"available-weight": plan.AvailableByWeight, "available-volume": plan.AvailableByVolume,
-}
-
 // askBy explains why a strength alone says too little.
 const askBy = "--bleach needs --by: what the label's per cent are of. 5 % sodium hypochlorite by weight (--by weight) is 51 g/L of chlorine, " +
 	"by volume (--by volume) 48; per cent of available chlorine are --by available-weight or --by available-volume"
@@ -142,13 +137,13 @@ func (a steriliseAsked) label(room *config.Config) (plan.Label, error) {
 	case a.bleach == "" && a.by != "":
 		return plan.Label{}, &wrongUse{errors.New("--by needs --bleach: the strength on the label, such as 5%")}
 	case a.bleach == "" && room != nil && room.Bleach.Percent > 0:
-		return plan.Label{StrengthPercent: room.Bleach.Percent, Basis: bleachBases[room.Bleach.By]}, nil
+		return amounts.Bleach(room.Bleach), nil
 	case a.bleach == "":
 		return plan.Label{}, &wrongUse{errors.New("say how strong the bleach is, such as --bleach 5% --by weight, or put bleach into the configuration")}
 	case a.by == "":
 		return plan.Label{}, &wrongUse{errors.New(askBy)}
 	}
-	basis, ok := bleachBases[a.by]
+	basis, ok := amounts.BleachBases[a.by]
 	if !ok {
 		return plan.Label{}, &wrongUse{fmt.Errorf("--by %q: must be weight, volume, available-weight or available-volume", a.by)}
 	}

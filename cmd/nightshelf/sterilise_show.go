@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"github.com/nightshelf/nightshelf/analysis/plan"
+	"github.com/nightshelf/nightshelf/cmd/internal/amounts"
 )
 
 // steriliseText is for a person at a bench with wet gloves: the amounts, the
@@ -37,19 +38,19 @@ func steriliseText(w io.Writer, s sterilised) error {
 func (s *sterilised) heading(p *benchPage) {
 	switch {
 	case s.soak == nil:
-		p.line(0, "%s, in which a test found %s mg/L of chlorine", &s.place, digits(s.in.FreeChlorineMgPerL))
+		p.line(0, "%s, in which a test found %s mg/L of chlorine", &s.place, amounts.Digits(s.in.FreeChlorineMgPerL))
 	case s.soak.FreeChlorineMgPerL == s.water.FreeChlorineMgPerL:
 		p.line(0, "%s, chlorine %s mg/L for %s, twice: in the emptied vessel, then in the seawater",
-			&s.place, digits(s.soak.FreeChlorineMgPerL), span(s.soak.Contact))
+			&s.place, amounts.Digits(s.soak.FreeChlorineMgPerL), span(s.soak.Contact))
 	default:
 		p.line(0, "%s, chlorine %s mg/L in the emptied vessel, then %s mg/L in the seawater, for %s each",
-			&s.place, digits(s.soak.FreeChlorineMgPerL), digits(s.water.FreeChlorineMgPerL), span(s.soak.Contact))
+			&s.place, amounts.Digits(s.soak.FreeChlorineMgPerL), amounts.Digits(s.water.FreeChlorineMgPerL), span(s.soak.Contact))
 	}
 }
 
 func (s *sterilised) amounts(p *benchPage) {
 	if s.soak != nil {
-		p.line(17, "  bleach         %s", forBoth(millilitres(s.soak.BleachML), millilitres(s.water.BleachML)))
+		p.line(17, "  bleach         %s", forBoth(amounts.Millilitres(s.soak.BleachML), amounts.Millilitres(s.water.BleachML)))
 		s.tooLittle("bleach", s.soak.BleachML, s.water.BleachML)
 	}
 	last := s.thiosulfate(s.last)
@@ -58,7 +59,7 @@ func (s *sterilised) amounts(p *benchPage) {
 		return
 	}
 	if s.in.FreeChlorineMgPerL > 0 {
-		last += fmt.Sprintf(" (the test found %s mg/L)", digits(s.in.FreeChlorineMgPerL))
+		last += fmt.Sprintf(" (the test found %s mg/L)", amounts.Digits(s.in.FreeChlorineMgPerL))
 	}
 	p.line(17, "  thiosulfate    %s", forBoth(s.thiosulfate(*s.first), last))
 }
@@ -75,10 +76,10 @@ func forBoth(vessel, seawater string) string {
 func (s *sterilised) thiosulfate(d plan.ThiosulfateDose) string {
 	if s.in.StockGPerL > 0 {
 		s.tooLittle("thiosulfate solution", d.Chosen.StockML)
-		return fmt.Sprintf("%s of %s g/L %s", millilitres(d.Chosen.StockML), digits(s.in.StockGPerL), d.Form)
+		return fmt.Sprintf("%s of %s g/L %s", amounts.Millilitres(d.Chosen.StockML), amounts.Digits(s.in.StockGPerL), d.Form)
 	}
 	if d.Chosen.Grams >= 10 {
-		return fmt.Sprintf("%s %s", grams(d.Chosen.Grams), d.Form)
+		return fmt.Sprintf("%s %s", amounts.Grams(d.Chosen.Grams), d.Form)
 	}
 	stock := usualStock
 	if d.Chosen.Grams < usualStock/1000 { // less than 1 mL of it
@@ -88,9 +89,9 @@ func (s *sterilised) thiosulfate(d plan.ThiosulfateDose) string {
 	s.tooLittle("thiosulfate solution", ml)
 	dry := ""
 	if d.Chosen.Grams >= weighable {
-		dry = ", or " + grams(d.Chosen.Grams) + " dry"
+		dry = ", or " + amounts.Grams(d.Chosen.Grams) + " dry"
 	}
-	return fmt.Sprintf("%s of a solution with %s g %s in 1 L%s", millilitres(ml), digits(stock), d.Form, dry)
+	return fmt.Sprintf("%s of a solution with %s g %s in 1 L%s", amounts.Millilitres(ml), amounts.Digits(stock), d.Form, dry)
 }
 
 const (
@@ -100,8 +101,8 @@ const (
 
 func (s *sterilised) tooLittle(what string, mls ...float64) {
 	for _, ml := range mls {
-		if ml < leastML {
-			text := fmt.Sprintf("%s mL of %s is too little to measure: dilute it first and take as many times more.", digits(ml), what)
+		if ml < amounts.LeastML {
+			text := fmt.Sprintf("%s mL of %s is too little to measure: dilute it first and take as many times more.", amounts.Digits(ml), what)
 			s.Warnings = append(s.Warnings, text)
 			return
 		}
@@ -116,7 +117,7 @@ func (s *sterilised) others(p *benchPage) {
 			least, most = min(least, r.BleachML), max(most, r.BleachML)
 		}
 		p.line(2, "Bleach is read as %s. As %s it would be %s for the seawater; over all readings %s to %s.",
-			s.water.Basis, s.water.Other.Basis, millilitres(s.water.Other.BleachML), millilitres(least), millilitres(most))
+			s.water.Basis, s.water.Other.Basis, amounts.Millilitres(s.water.Other.BleachML), amounts.Millilitres(least), amounts.Millilitres(most))
 	}
 	p.line(2, "Thiosulfate is taken to go %s. If it goes %s it is %s, %s.", s.last.Chosen.Convention, s.last.Other.Convention,
 		s.measuredOut(s.last.Other), times(s.last.Other.Grams/s.last.Chosen.Grams))
@@ -127,29 +128,29 @@ func (s *sterilised) others(p *benchPage) {
 
 func (s *sterilised) measuredOut(a plan.ThiosulfateAmount) string {
 	if a.StockML > 0 {
-		return millilitres(a.StockML)
+		return amounts.Millilitres(a.StockML)
 	}
-	return grams(a.Grams)
+	return amounts.Grams(a.Grams)
 }
 
 func times(ratio float64) string {
 	if ratio < 1 {
-		return digits(1/ratio) + " times less"
+		return amounts.Digits(1/ratio) + " times less"
 	}
-	return digits(ratio) + " times as much"
+	return amounts.Digits(ratio) + " times as much"
 }
 
 // sums is the arithmetic, a line each for bleach and thiosulfate.
 func (s *sterilised) sums(p *benchPage) {
 	litres := s.place.litres
 	if s.water != nil {
-		p.line(2, "Sum: %s mg/L x %s L = %s mg chlorine / %s mg/mL in the bleach = %s mL.", digits(s.water.FreeChlorineMgPerL), digits(litres),
-			digits(s.water.ChlorineMg), digits(s.water.BleachGPerL), digits(s.water.BleachML))
+		p.line(2, "Sum: %s mg/L x %s L = %s mg chlorine / %s mg/mL in the bleach = %s mL.", amounts.Digits(s.water.FreeChlorineMgPerL), amounts.Digits(litres),
+			amounts.Digits(s.water.ChlorineMg), amounts.Digits(s.water.BleachGPerL), amounts.Digits(s.water.BleachML))
 	}
 	c := s.last.Chosen
 	mgPerL := c.Grams * 1000 / (litres * c.MgPerMgCl2 * s.last.Margin)
-	p.line(2, "Sum: %s mg/L x %s L x %s mg/mg x %s margin = %s g of %s.", digits(mgPerL), digits(litres), digits(c.MgPerMgCl2),
-		digits(s.last.Margin), digits(c.Grams), s.last.Form)
+	p.line(2, "Sum: %s mg/L x %s L x %s mg/mg x %s margin = %s g of %s.", amounts.Digits(mgPerL), amounts.Digits(litres), amounts.Digits(c.MgPerMgCl2),
+		amounts.Digits(s.last.Margin), amounts.Digits(c.Grams), s.last.Form)
 }
 
 // stepText is one step with its amount, its wait and what is dangerous in it.
@@ -157,7 +158,7 @@ func (s *sterilised) stepText(step plan.Step) string {
 	var amount string
 	switch {
 	case step.BleachML > 0:
-		amount = millilitres(step.BleachML) + " bleach. "
+		amount = amounts.Millilitres(step.BleachML) + " bleach. "
 	case step.Kind == "neutralise" && s.first != nil && step.ThiosulfateG == s.first.Chosen.Grams:
 		amount = s.thiosulfateShort(*s.first)
 	case step.Kind == "neutralise":
@@ -183,7 +184,7 @@ func (s *sterilised) thiosulfateShort(d plan.ThiosulfateDose) string {
 // span writes a time as people say it.
 func span(d time.Duration) string {
 	if d >= time.Hour {
-		return digits(d.Hours()) + " h"
+		return amounts.Digits(d.Hours()) + " h"
 	}
-	return digits(d.Minutes()) + " min"
+	return amounts.Digits(d.Minutes()) + " min"
 }

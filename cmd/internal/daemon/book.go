@@ -99,7 +99,7 @@ func (b *book) settle(e ingest.Entry) (_ ingest.Entry, doubts []logbook.Doubt, e
 
 // outside is what the watch knows of lots and the logbook does not.
 func (b *book) outside() logbook.Outside {
-	out := logbook.Outside{Zone: b.d.config.Zone, DoseUnfit: doseUnfit}
+	out := logbook.Outside{Zone: b.d.config.Zone, DoseUnfit: doseUnfit(b.d.config)}
 	v := b.d.watch.view.Load()
 	if v == nil {
 		return out
