@@ -47,11 +47,18 @@ type Estimate struct {
 	// BlankLearnt says that the blank was read off standing medium; otherwise
 	// it is assumed to be zero and Density is wide by that.
 	BlankLearnt bool
-	Growth      Interval // net specific growth rate over a whole day, 1/d, 90 % interval
-	Recent      Interval // the same over the last two hours, 1/d
-	Doubling    float64  // doubling time from Growth, days; NaN while not growing
-	Phase       Phase
-	PhaseSince  time.Time
+	// Cells is the density in cells/mL, 90 % interval: from the od where counts
+	// were made under the probe, else as counted.
+	Cells Interval
+	// ByHand says that no probe tells: density and growth are those of the
+	// newest counts, as of HandAt.
+	ByHand     bool
+	HandAt     time.Time
+	Growth     Interval // net specific growth rate over a whole day, 1/d, 90 % interval
+	Recent     Interval // the same over the last two hours, 1/d
+	Doubling   float64  // doubling time from Growth, days; NaN while not growing
+	Phase      Phase
+	PhaseSince time.Time
 }
 
 // Age returns how long the lot has been growing, zero where that is unknown.

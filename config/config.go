@@ -109,6 +109,7 @@ type Vessel struct {
 	TempC      float64         // -2 to 45 degC; NaN unknown
 	TempBandK  float64         // how far from TempC is still right; 0.2 to 15 K, default 3
 	AirLpm     float64         // 0.01 to 500 L/min
+	ByHand     bool            // key by_hand: no od probe watches it, its density is counted; default false
 	Interval   time.Duration   // between two readings of one quantity; 1 s to 6 h
 	Quantities []unit.Quantity // what its sensors send; empty: whatever is seen
 	HarvestOD  float64         // od above blank at which a lot is ready; 0.01 to 50

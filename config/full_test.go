@@ -156,3 +156,20 @@ func TestClientID(t *testing.T) {
 		}
 	}
 }
+
+// A vessel that is counted by hand is not waited for, whatever the others send.
+func TestByHand(t *testing.T) {
+	c, err := Parse("room.yaml", []byte("room: A\nbroker: {embedded: 127.0.0.1:1883}\ndefaults: {interval: 2m, quantities: [od, temp_c]}\n"+
+		"vessels: [{name: C01}, {name: F01, by_hand: true}, {name: F02, by_hand: true, quantities: [temp_c]}]\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, want := range []Vessel{
+		{Interval: 2 * time.Minute, Quantities: []unit.Quantity{unit.OD, unit.Temperature}},
+		{ByHand: true},
+		{ByHand: true, Interval: 2 * time.Minute, Quantities: []unit.Quantity{unit.Temperature}},
+	} {
+		v := c.Vessels[i]
+		same(t, v.Name, Vessel{ByHand: v.ByHand, Interval: v.Interval, Quantities: v.Quantities}, want)
+	}
+}

@@ -61,6 +61,9 @@ func covers(wide, narrow string) bool {
 	if hidden(x[0], y[0]) {
 		return false
 	}
+	if narrow == "#" && wide == "+/#" { // every topic has a first level
+		return true
+	}
 	for i := 0; ; i++ {
 		if i < len(x) && x[i] == "#" {
 			return true

@@ -5,6 +5,8 @@ import (
 	"time"
 
 	"gopkg.in/yaml.v3"
+
+	"github.com/nightshelf/nightshelf/ingest/unit"
 )
 
 // vessels reads the vessels: what defaults says first, then their own words.
@@ -37,6 +39,7 @@ func (d *decoder) vessels(room *block, c *Config) {
 		b.vessel(&v)
 		b.close()
 		v.lampHours(b, common)
+		v.unprobed(b)
 		c.Vessels = append(c.Vessels, v)
 	}
 }
@@ -73,9 +76,30 @@ func (b *block) vessel(v *Vessel) {
 	b.number("temp_c", &v.TempC, -2, 45, " degC")
 	b.number("temp_band_k", &v.TempBandK, 0.2, 15, " K")
 	b.number("air_lpm", &v.AirLpm, 0.01, 500, " L/min")
+	b.yes("by_hand", &v.ByHand)
 	b.duration("interval", &v.Interval, time.Second, 6*time.Hour)
 	b.quantities(v)
 	b.number("harvest_od", &v.HarvestOD, 0.01, 50, "")
+}
+
+// unprobed takes from a vessel that is counted by hand what others are
+// expected to send: it sends what it says itself, and no od.
+func (v *Vessel) unprobed(b *block) {
+	if !v.ByHand {
+		return
+	}
+	if !b.has("quantities") {
+		v.Quantities, v.Interval = nil, 0
+		return
+	}
+	for _, q := range v.Quantities {
+		if q == unit.OD || q == unit.OD2 {
+			b.fault(b.value("quantities"), "a vessel that is counted by_hand has no probe that sends %s; take one of the two out", quoted(q.Field()))
+		}
+	}
+	if len(v.Quantities) == 0 {
+		v.Interval = 0
+	}
 }
 
 // quantities reads what the sensors of a vessel send.

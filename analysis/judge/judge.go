@@ -52,7 +52,10 @@ const (
 	stalled         = crashing + 1
 	stepped         = stalled + 1
 	asked           = stepped + 1
-	conditions      = asked + 1
+	uncounted       = asked + 1
+	fellByHand      = uncounted + 1
+	stalledByHand   = fellByHand + 1
+	conditions      = stalledByHand + 1
 )
 
 // Case is what is judged at one step.
@@ -97,6 +100,11 @@ func (s *State) Step(c Case) []analysis.Finding {
 	b.temperature()
 	b.air()
 	b.culture()
+	if c.Track.ByHand() {
+		b.byHand()
+	} else {
+		b.Held[uncounted], b.Held[fellByHand], b.Held[stalledByHand] = 0, 0, 0
+	}
 	b.steps()
 	return b.out
 }

@@ -31,13 +31,22 @@ func (s *State) Note(e ingest.Entry) {
 		if lot := e.Str("lot"); ms >= s.Since && (lot == "" || lot == s.Lot) {
 			s.Ended = ms
 		}
+	case ingest.Count:
+		s.count(e, ms)
 	case ingest.Harvest, ingest.TopUp, ingest.WipeSensor, ingest.FitSensor, ingest.Move, ingest.Sample, ingest.Dose:
+		if e.Kind == ingest.FitSensor {
+			s.fit(e)
+		}
+		s.diluted(e, ms)
 		s.handle(e, ms)
 	}
 }
 
 // start begins a lot.
 func (s *State) start(e ingest.Entry, ms int64) {
+	if strain := e.Str("strain"); strain != s.Strain {
+		s.CellsSum, s.CellsWeight = 0, 0 // cells of another size
+	}
 	s.Lot, s.Strain, s.Medium = e.Str("lot"), e.Str("strain"), e.Str("medium")
 	if s.Lot == "" {
 		s.Lot = "lot of " + e.At.UTC().Format("2006-01-02")
@@ -47,9 +56,12 @@ func (s *State) start(e ingest.Entry, ms int64) {
 	} else {
 		s.HarvestOD = 0
 	}
+	s.HarvestCells, _ = e.Float("harvest_cells_per_ml")
 	s.begin(s.Lot, ms)
 	v, _ := e.Float("volume_l")
+	s.FilledL = v
 	s.Handled = Handling{Kind: ingest.Inoculate, At: ms, VolumeL: v}
+	s.renewHand()
 }
 
 // begin forgets what was known of the lot before.
@@ -64,6 +76,7 @@ func (s *State) begin(lot string, ms int64) {
 	s.Shift, s.StartLog, s.Pace = 0, nan, nan
 	s.Day, s.Hours = Rate{nan, nan}, Rate{nan, nan}
 	s.LastHit = Step{}
+	s.FilledL = 0 // Hands and Draws know by their time which lot they are of
 	s.Stage, s.StageSince = stageLag, ms
 }
 

@@ -71,7 +71,7 @@ func (s *State) Estimate() analysis.Estimate {
 	unknown := analysis.Interval{Low: nan, Likely: nan, High: nan}
 	e := analysis.Estimate{
 		At: at(s.At), Lot: s.Lot, Strain: s.Strain, Medium: s.Medium, Since: at(s.Since),
-		Density: unknown, Growth: unknown, Recent: unknown, Doubling: nan,
+		Density: unknown, Cells: unknown, Growth: unknown, Recent: unknown, Doubling: nan,
 		Blank: interval(s.Blank, s.BlankNoise), BlankLearnt: s.BlankBins > 0,
 		Phase: phases[s.Stage], PhaseSince: at(s.StageSince),
 	}
@@ -81,6 +81,13 @@ func (s *State) Estimate() analysis.Estimate {
 	if od := s.Smooth(); !math.IsNaN(od) {
 		b, _ := s.Bin(s.Latest)
 		e.Density = interval(od-s.Blank, math.Hypot(float64(b.Noise), s.BlankNoise))
+	}
+	if log, sigma, ok := s.CellsPerOD(); ok && e.Density.Likely > 0 {
+		wide := math.Hypot(sigma, (e.Density.High-e.Density.Likely)/z90/e.Density.Likely)
+		e.Cells = logInterval(log+math.Log(e.Density.Likely), wide)
+	}
+	if s.ByHand() {
+		s.estimateByHand(&e)
 	}
 	if !math.IsNaN(s.Day.PerDay) {
 		e.Growth = interval(s.Day.PerDay, s.Day.Error)
@@ -92,6 +99,27 @@ func (s *State) Estimate() analysis.Estimate {
 		e.Recent = interval(s.Hours.PerDay, s.Hours.Error)
 	}
 	return e
+}
+
+// estimateByHand puts the newest counts in the place of what a probe would say.
+func (s *State) estimateByHand(e *analysis.Estimate) {
+	e.ByHand = true
+	for _, h := range s.Hands {
+		if !s.ofLot(h) {
+			continue
+		}
+		e.HandAt = at(h.At)
+		if h.Cells {
+			e.Cells = logInterval(h.Log, h.Sigma)
+		} else {
+			e.Density = logInterval(h.Log, h.Sigma)
+		}
+	}
+}
+
+// logInterval is the interval of what has a log-normal error.
+func logInterval(log, sigma float64) analysis.Interval {
+	return analysis.Interval{Low: math.Exp(log - z90*sigma), Likely: math.Exp(log), High: math.Exp(log + z90*sigma)}
 }
 
 // Smooth returns the newest od without spikes: the median of the newest bin,

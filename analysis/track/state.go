@@ -101,6 +101,13 @@ type State struct {
 	StartLog   float64 // log density soon after the start of the lot; NaN unknown
 	Pace       float64 // greatest net growth over a whole day in this lot, 1/d; NaN unknown
 
+	HarvestCells float64     // cells/mL at which the lot is ready; 0 unknown
+	FilledL      float64     // what the logbook says is in the vessel, litres; 0 unknown
+	Hands        [hands]Hand // measured by hand in this lot, the oldest first
+	Draws        [hands]Draw // dilutions of this lot
+	// CellsSum over CellsWeight is the logarithm of the cells/mL in one od.
+	CellsSum, CellsWeight float64
+
 	Handled Handling
 	LastHit Step // the newest step
 	// Growth over a day and over the last hours, renewed as a bin closes.

@@ -76,6 +76,7 @@ type checkedVessel struct {
 	TempC      *float64 `json:"temp_c,omitempty"`
 	TempBandK  float64  `json:"temp_band_k,omitempty"`
 	AirLpm     float64  `json:"air_lpm,omitempty"`
+	ByHand     bool     `json:"by_hand,omitempty"`
 	Interval   string   `json:"interval,omitempty"`
 	HarvestOD  float64  `json:"harvest_od,omitempty"`
 	Quantities []string `json:"quantities,omitempty"`
@@ -94,7 +95,7 @@ func checkOf(c *config.Config) checked {
 		out.Phones = append(out.Phones, p.Name)
 	}
 	for _, v := range c.Vessels {
-		w := checkedVessel{Name: v.Name, Kind: v.Kind, VolumeL: v.VolumeL, ParUmol: v.ParUmol, AirLpm: v.AirLpm, HarvestOD: v.HarvestOD}
+		w := checkedVessel{Name: v.Name, Kind: v.Kind, VolumeL: v.VolumeL, ParUmol: v.ParUmol, AirLpm: v.AirLpm, HarvestOD: v.HarvestOD, ByHand: v.ByHand}
 		if v.LightsOn >= 0 && v.LightHours > 0 {
 			w.Lamp = fmt.Sprintf("%s for %g h, %s", config.ClockTime(v.LightsOn), v.LightHours.Hours(), v.LightShape)
 		}

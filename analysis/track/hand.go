@@ -1,0 +1,242 @@
+package track
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"time"
+
+	"github.com/nightshelf/nightshelf/ingest"
+	"github.com/nightshelf/nightshelf/ingest/logbook"
+)
+
+// hands is how many densities measured by hand are kept: a lot of two weeks,
+// counted every other day, fits whole.
+const hands = 8
+
+// Hand is one density measured by hand.
+type Hand struct {
+	At    int64   // Unix ms, 0: none
+	Log   float64 // logarithm of od, or of cells/mL
+	Sigma float64 // its standard error
+	Cells bool    // cells/mL, not od
+}
+
+// Draw is one dilution of the vessel: culture out, new medium in.
+type Draw struct {
+	At  int64   // Unix ms, 0: none
+	Log float64 // logarithm of density before over density after
+}
+
+const (
+	// handOD is the relative error of an od read by hand, and handFloor its
+	// error where the culture is thin, od (from memory: a twentieth, and the
+	// last digit of a simple instrument).
+	handOD    = 0.05
+	handFloor = 0.005
+	// thinnest is the least density that has a logarithm worth keeping.
+	thinnest = 1e-4
+	// probeFor is how long after its newest reading the od probe is still what
+	// the density is taken from.
+	probeFor = 24 * time.Hour
+	// handSpan and handBack bound the counts that a growth rate is taken from:
+	// a whole day apart, so that light and dark both count, and of the last days.
+	handSpan = 20 * time.Hour
+	handBack = 84 * time.Hour
+)
+
+// count takes in a density measured by hand.
+func (s *State) count(e ingest.Entry, ms int64) {
+	c, ok := logbook.CountOf(e)
+	if !ok {
+		return
+	}
+	if c.OD > thinnest {
+		s.keepHand(Hand{At: ms, Log: math.Log(c.OD), Sigma: math.Hypot(handOD, handFloor/c.OD)})
+	}
+	if c.CellsPerML > 0 {
+		s.keepHand(Hand{At: ms, Log: math.Log(c.CellsPerML), Sigma: c.Error, Cells: true})
+		s.calibrate(ms, math.Log(c.CellsPerML), c.Error)
+	}
+	s.renewHand()
+}
+
+// keepHand puts h in its place in time; the oldest goes when all are taken.
+func (s *State) keepHand(h Hand) {
+	var room [hands + 1]Hand
+	list := room[:0]
+	for _, o := range s.Hands {
+		if o.At != 0 {
+			list = append(list, o)
+		}
+	}
+	i, found := slices.BinarySearchFunc(list, h, func(a, b Hand) int {
+		return cmp.Or(cmp.Compare(a.At, b.At), cmp.Compare(unitOf(a), unitOf(b)))
+	})
+	if found {
+		return // brought again
+	}
+	list = slices.Insert(list, i, h)
+	s.Hands = [hands]Hand{}
+	copy(s.Hands[:], list[max(0, len(list)-hands):])
+}
+
+func unitOf(h Hand) int {
+	if h.Cells {
+		return 1
+	}
+	return 0
+}
+
+// diluted notes that culture went out and new medium came in, so that what
+// grew can be told from what was poured away.
+func (s *State) diluted(e ingest.Entry, ms int64) {
+	litres, ok := e.Float("volume_l")
+	if e.Kind != ingest.Harvest || !e.Flag("refilled") || !ok || !(s.FilledL > litres) || ms < s.Since {
+		return
+	}
+	d := Draw{At: ms, Log: -math.Log(1 - litres/s.FilledL)}
+	for _, old := range s.Draws {
+		if old == d {
+			return // brought again
+		}
+	}
+	copy(s.Draws[:], s.Draws[1:])
+	s.Draws[len(s.Draws)-1] = d
+	s.renewHand()
+}
+
+// undrawn is what must be added to a log density of the time ms to take all
+// dilutions of the lot out of it.
+func (s *State) undrawn(ms int64) float64 {
+	sum := 0.0
+	for _, d := range s.Draws {
+		if d.At != 0 && d.At >= s.Since && d.At <= ms {
+			sum += d.Log
+		}
+	}
+	return sum
+}
+
+// ByHand reports whether the density is known by hand alone: the lot was
+// counted, and its probe, if it has one, has been silent for a day.
+func (s *State) ByHand() bool {
+	n := s.Newest[ingest.OD]
+	newest := int64(0)
+	for _, h := range s.Hands {
+		newest = max(newest, h.At)
+	}
+	return s.Since != 0 && newest >= s.Since && (n.At == 0 || s.At-n.At > probeFor.Milliseconds())
+}
+
+// Counted returns the counts of this lot in one unit, the oldest first, with
+// dilutions taken out. Cells come before od where there are more of them.
+func (s *State) Counted() []Hand {
+	n := [2]int{}
+	for _, h := range s.Hands {
+		if s.ofLot(h) {
+			n[unitOf(h)]++
+		}
+	}
+	cells := n[1] > n[0]
+	out := make([]Hand, 0, hands)
+	for _, h := range s.Hands {
+		if s.ofLot(h) && h.Cells == cells {
+			h.Log += s.undrawn(h.At)
+			out = append(out, h)
+		}
+	}
+	return out
+}
+
+func (s *State) ofLot(h Hand) bool { return h.At != 0 && h.At >= s.Since }
+
+// renewHand works the growth rate out from counts, where nothing else tells.
+func (s *State) renewHand() {
+	if !s.ByHand() {
+		return
+	}
+	s.Day = handRate(s.Counted())
+	if g := s.Day.PerDay; g > 0 && !(s.Pace >= g) {
+		s.Pace = g
+	}
+	s.renewStage()
+}
+
+// handRate is the weighted least squares slope of the counts of the last days,
+// with the standard error that their own errors give it: two counts have no
+// scatter to tell of.
+func handRate(list []Hand) Rate {
+	unknown := Rate{math.NaN(), math.NaN()}
+	if len(list) < 2 {
+		return unknown
+	}
+	last := list[len(list)-1].At
+	for len(list) > 0 && last-list[0].At > handBack.Milliseconds() {
+		list = list[1:]
+	}
+	if last-list[0].At < handSpan.Milliseconds() {
+		return unknown
+	}
+	var w, wx, wy float64
+	for _, h := range list {
+		k := 1 / (h.Sigma * h.Sigma)
+		w, wx, wy = w+k, wx+k*days(h.At-last), wy+k*h.Log
+	}
+	var sxx, sxy float64
+	for _, h := range list {
+		k, x := 1/(h.Sigma*h.Sigma), days(h.At-last)-wx/w
+		sxx, sxy = sxx+k*x*x, sxy+k*x*(h.Log-wy/w)
+	}
+	return Rate{PerDay: sxy / sxx, Error: 1 / math.Sqrt(sxx)}
+}
+
+func days(ms int64) float64 { return float64(ms) / float64((24 * time.Hour).Milliseconds()) }
+
+// calibrate learns how many cells one od is, from a count while the probe
+// looks on. It belongs to a strain and a probe.
+func (s *State) calibrate(ms int64, logCells, sigma float64) {
+	b, ok := s.Bin(binIndex(ms))
+	for back := int32(1); !ok && back <= 3; back++ {
+		b, ok = s.Bin(binIndex(ms) - back)
+	}
+	if !ok {
+		return
+	}
+	level, e, ok := s.LogDensity(b)
+	if !ok {
+		return
+	}
+	k := 1 / (sigma*sigma + e*e)
+	s.CellsWeight += k
+	s.CellsSum += k * (logCells - (level - float64(b.Shift)))
+}
+
+// CellsPerOD returns the logarithm of the cells/mL that one od above blank
+// is, and its standard error; ok is false where nobody has counted under a
+// probe.
+func (s *State) CellsPerOD() (log, sigma float64, ok bool) {
+	if s.CellsWeight == 0 {
+		return math.NaN(), math.NaN(), false
+	}
+	return s.CellsSum / s.CellsWeight, 1 / math.Sqrt(s.CellsWeight), true
+}
+
+// fit takes the blank that was read when a probe was fitted.
+func (s *State) fit(e ingest.Entry) {
+	s.CellsSum, s.CellsWeight = 0, 0
+	if od, ok := e.Float("blank_od"); ok {
+		s.Blank, s.BlankNoise, s.BlankBins = od, fittedBlank, fittedBins
+	}
+	// Another probe repeats nothing of what the one before it said.
+	n := &s.Newest[ingest.OD]
+	n.Run, n.Seen, n.Same = 0, 0, 0
+}
+
+const (
+	// fittedBlank is the standard error of a blank that was read and entered:
+	// its last digit, and what a wall differs by from place to place.
+	fittedBlank = 0.002
+	// fittedBins is how many bins of standing medium it weighs as: half a day.
+	fittedBins = 72
+)
