@@ -75,7 +75,7 @@ func (r *Room) change(v *vessel, k analysis.Key, f *analysis.Finding, now time.T
 		out.raised = append(out.raised, raise{at: now, v: v, alarm: a, about: about})
 	}
 	v.alarms[k] = a
-	if change != alerts.None || a.Explained != before.Explained {
+	if change != alerts.None {
 		out.note(a)
 	}
 }
