@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"cmp"
 	"context"
 	"sync"
 	"time"
@@ -122,7 +123,8 @@ func (s *shelf) vessel(ctx context.Context, w viewOf, now time.Time) page.Vessel
 		}
 	})
 	v.Trail = s.trail(ctx, w, now)
-	v.Expected = band(w, v.Trail, now)
+	s.byHand(&v)
+	v.Expected = band(w, v.Trail, cmp.Or(v.HarvestOD, v.Vessel.HarvestOD), now)
 	return v
 }
 
@@ -167,12 +169,12 @@ func (s *shelf) density(ctx context.Context, w viewOf, from, to time.Time, point
 
 // band is the course that the lot's start and the literature allow, from the
 // start to a day from now.
-func band(w viewOf, trail []analysis.Point, now time.Time) []page.CourseBand {
+func band(w viewOf, trail []analysis.Point, ready float64, now time.Time) []page.CourseBand {
 	if w.Estimate.Lot == "" || len(trail) == 0 || w.Estimate.Since.IsZero() {
 		return nil
 	}
 	start := trail[0]
-	course := expect.Literature(w.Vessel, start.At, start.Value, w.Vessel.HarvestOD)
+	course := expect.Literature(w.Vessel, start.At, start.Value, ready)
 	end := now.Add(24 * time.Hour)
 	var out []page.CourseBand
 	for i := 0; i <= bandPoints; i++ {
@@ -189,6 +191,9 @@ func (s *shelf) Density(ctx context.Context, vessel string, from, to time.Time, 
 	if v := s.d.watch.view.Load(); v != nil {
 		for _, w := range v.vessels {
 			if w.Vessel.Name == vessel {
+				if counted, ok := s.handDensity(w, from, to); ok {
+					return counted, nil
+				}
 				return s.density(ctx, w, from, to, points)
 			}
 		}

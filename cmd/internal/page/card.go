@@ -21,6 +21,8 @@ type card struct {
 	AgeFull    string // "4 d 7 h old"
 	Density    string
 	Range      string // 90 % interval of the density
+	Unit       string // of both: od, or million cells/mL
+	Counted    string // when, where no probe tells; empty: a probe does
 	Raw        bool   // Density is a raw reading: no estimate yet
 	Unknown    bool   // there is no density at all
 	Phase      string
@@ -64,7 +66,10 @@ func (v viewer) card(s VesselView) card {
 	}
 	c.Age, c.AgeFull = v.age(e)
 	c.Density, c.Range, c.Raw = density(s)
-	c.Unknown = c.Density == notKnown
+	c.Unknown, c.Unit = c.Density == notKnown, s.unit()
+	if e.ByHand {
+		c.Counted = v.clock.at(e.HandAt).Text
+	}
 	for _, q := range []ingest.Quantity{unit.Light, unit.Temperature, unit.Airflow} {
 		c.Around = append(c.Around, v.around(s, q))
 	}

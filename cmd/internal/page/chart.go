@@ -103,13 +103,23 @@ func chartDesc(r record, c clock) string {
 func densityOf(s VesselView, r record, x timeScale, top float64) panel {
 	band := within(s.Expected, x.from, x.to)
 	y := densityScale(r.density, band, s.harvestOD(), top+densityPanel, top)
-	p := panel{Name: "density", Unit: "od above blank, log scale", Class: "od", Top: coordinate(top), Bottom: coordinate(top + densityPanel),
+	p := panel{Name: "density", Unit: densityUnit(s), Class: "od", Top: coordinate(top), Bottom: coordinate(top + densityPanel),
 		Label: coordinate(top - 8 - entryRow), Line: line(r.density, x, y), Band: area(band, x, y), Ticks: logTicks(y)}
 	p.Missing = p.Line == ""
 	if h := s.harvestOD(); h > 0 && h <= math.Exp(y.hi) {
 		p.guide(y.at(h), top, "harvest at "+plain(h))
 	}
 	return p
+}
+
+func densityUnit(s VesselView) string {
+	switch {
+	case s.Unit != "":
+		return s.Unit + ", log scale"
+	case s.Estimate.ByHand:
+		return "od by hand, log scale"
+	}
+	return "od above blank, log scale"
 }
 
 // guide draws a line across the panel, its word above it or, near the top,

@@ -95,6 +95,10 @@ type VesselView struct {
 	Trail    []analysis.Point // density of the last days, at most 200 points
 	Expected []CourseBand     // the expected course, past and to come; may be empty
 
+	// Unit is what densities are in here, Trail, Expected and HarvestOD too;
+	// empty: od.
+	Unit string
+
 	FilledL   float64   // what is in it, litres; 0 unknown
 	HarvestOD float64   // density at which the lot is ready; 0: that of the vessel
 	HarvestAt time.Time // when that is expected; zero: read off Expected
@@ -126,6 +130,14 @@ func (s Shelf) zone() *time.Location {
 		return time.UTC
 	}
 	return s.Zone
+}
+
+// unit returns what densities are in.
+func (v VesselView) unit() string {
+	if v.Unit == "" {
+		return "od"
+	}
+	return v.Unit
 }
 
 // vessel returns the vessel of that name.
