@@ -3,6 +3,7 @@ package room
 import (
 	"fmt"
 	"iter"
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -170,6 +171,29 @@ func TestCorrectionInAnyOrder(t *testing.T) {
 	for i, order := range [][]ingest.Entry{{fix, harvest}, {harvest, fix, fix, harvest}} {
 		if got := run(order...); got != want {
 			t.Errorf("order %d:\n%s\nwant\n%s", i, got, want)
+		}
+	}
+}
+
+// A harvest siphoned off over an hour, in fits and starts, is no crash: not
+// when it is written down while it goes on, nor when it is over.
+func TestSlowHarvestWakesNobody(t *testing.T) {
+	when := noon.Add(3*24*time.Hour + 5*time.Hour) // 17:00, done at six
+	slow := func(at time.Time, v map[ingest.Quantity]float64) {
+		done := min(max(at.Sub(when).Hours(), 0), 1)
+		done = math.Floor(done*4) / 4
+		v[unit.OD] *= 1 - 0.4*done
+	}
+	for _, written := range []time.Duration{0, 10 * time.Minute, time.Hour} {
+		r := New(options("C01"))
+		r.Digest(entriesOnly(started("C01", noon)), noon)
+		before, after := split(stretch("C01", noon, 4*24*time.Hour, 1, slow), when.Add(written))
+		out := digest(r, before, 50)
+		harvest := wrote(ingest.Harvest, when.Add(written), when.Add(written), map[string]ingest.Value{"volume_l": ingest.Num(7), "refilled": ingest.Bool(true)})
+		out.add(r.Digest(entriesOnly(harvest), noon))
+		out.add(digest(r, after, 50))
+		if len(out.Calls) != 0 {
+			t.Errorf("written after %v: %v", written, raised(out))
 		}
 	}
 }

@@ -133,7 +133,7 @@ func (b *bench) crash() {
 		limit *= 0.8
 	}
 	settled := b.AirBad != 0 && b.now-b.AirBad < afterAir.Milliseconds()
-	falling := f.Growth < fallRate && f.Growth+2*b.Track.Hours.Error < 0
+	falling := f.Growth < fallRate && f.Growth+2*b.Track.Hours.Error < 0 && !b.Track.Working() // a draw falls too
 	is := !settled && f.Now > limit && (falling || b.Held[crashing] != 0)
 	if math.IsNaN(f.Now) && b.Held[crashing] != 0 {
 		b.gone()

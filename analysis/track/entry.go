@@ -103,6 +103,7 @@ func (s *State) handle(e ingest.Entry, ms int64) {
 	}
 	if ms >= s.Handled.At {
 		s.Handled = h
+		s.settleWork() // written late: its traces are here already
 	}
 }
 

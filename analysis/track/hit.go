@@ -2,8 +2,6 @@ package track
 
 import (
 	"math"
-
-	"github.com/nightshelf/nightshelf/ingest"
 )
 
 // A step is a change by more than stepLeast in the logarithm from one twenty
@@ -19,12 +17,8 @@ const stepEntered = 0.08
 // handledAround reports whether somebody handled the vessel about the time of
 // a bin in a way that makes a step.
 func (s *State) handledAround(index int32) bool {
-	switch s.Handled.Kind {
-	case ingest.Harvest, ingest.TopUp, ingest.WipeSensor, ingest.FitSensor, ingest.Move:
-		d := s.Handled.At - int64(index)*BinLength.Milliseconds()
-		return -explainWithin/2 <= d && d <= explainWithin
-	}
-	return false
+	d := s.Handled.At - int64(index)*BinLength.Milliseconds()
+	return makesStep(s.Handled.Kind) && -explainWithin/2 <= d && d <= explainWithin
 }
 
 // findStep looks for a step between two steady bins and the newest two, next
@@ -118,10 +112,4 @@ func (s *State) takeOut(index int32, jump float64) {
 // Question reports whether the newest step is one that nobody has explained.
 func (s *State) Question() (Step, bool) {
 	return s.LastHit, s.LastHit.Ratio != 0 && !s.LastHit.Explained
-}
-
-// Touched reports whether somebody handled the vessel within ms milliseconds
-// before the state's time.
-func (s *State) Touched(ms int64) bool {
-	return s.Handled.Kind != "" && s.Handled.Kind != ingest.Dose && s.At-s.Handled.At <= ms
 }

@@ -97,6 +97,9 @@ func (s *State) close() {
 	s.learnBlank(b)
 	s.presume(b)
 	s.findStep(b)
+	if s.Working() {
+		s.settleWork()
+	}
 	s.renew()
 }
 
