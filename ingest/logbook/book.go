@@ -63,7 +63,7 @@ func (b *Book) read() {
 	if !b.stale {
 		return
 	}
-	b.fold = fold{vessels: map[string]*Vessel{}, lots: map[string]*Lot{}, sizes: b.sizes}
+	b.fold = newFold(b.sizes)
 	b.notes = notes(b.raw)
 	for _, n := range b.notes {
 		if n.Withdrawn == nil {
@@ -80,7 +80,7 @@ func (b *Book) before(e ingest.Entry) *Book {
 	if len(b.notes) == 0 || byHappening(b.notes[len(b.notes)-1], n) < 0 {
 		return b
 	}
-	past := &Book{sizes: b.sizes, fold: fold{vessels: map[string]*Vessel{}, lots: map[string]*Lot{}, sizes: b.sizes}}
+	past := &Book{sizes: b.sizes, fold: newFold(b.sizes)}
 	for _, m := range b.notes {
 		if byHappening(m, n) < 0 {
 			past.notes = append(past.notes, m)
@@ -99,7 +99,7 @@ func (b *Book) Vessel(name string) Vessel {
 	if v := b.fold.vessels[name]; v != nil {
 		return v.clone()
 	}
-	f := fold{vessels: map[string]*Vessel{}}
+	f := newFold(nil)
 	return *f.vessel(name)
 }
 

@@ -166,3 +166,17 @@ func show(b *Book) string {
 	}
 	return s.String()
 }
+
+// Donors that name each other, which only a slip of the pen can do, end.
+func TestCircleOfDonors(t *testing.T) {
+	b := book(wrote(t, monday, "C05 inoculate 1L --lot B --donor A", "C07 inoculate 1L --lot A --donor B", "C08 inoculate 1L --lot C --donor A",
+		"C05 end crash", "C07 end crash"))
+	if k := b.Kin("A"); !slices.Contains(k.Daughters, "C") {
+		t.Errorf("kin of A: %+v", k)
+	}
+	for _, l := range []string{"A", "B", "C"} {
+		if len(b.Taints(l)) == 0 {
+			t.Errorf("lot %s is not tainted", l)
+		}
+	}
+}

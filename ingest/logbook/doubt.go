@@ -38,12 +38,7 @@ func (b *Book) Doubts(e ingest.Entry, out Outside) []Doubt {
 	g := guard{book: b, e: e, v: b.Vessel(e.Vessel), out: out}
 	switch e.Kind {
 	case ingest.Inoculate:
-		g.taken()
-		g.chlorine()
-		g.donor()
-		g.dose()
-		g.volumes()
-		g.name()
+		g.inoculate()
 	case ingest.Fill:
 		g.taken()
 		g.full()
@@ -93,6 +88,15 @@ func (g *guard) ask(code, format string, args ...any) {
 }
 
 func (g *guard) when(t time.Time) string { return t.In(g.out.Zone).Format("2 Jan 15:04") }
+
+func (g *guard) inoculate() {
+	g.taken()
+	g.chlorine()
+	g.donor()
+	g.dose()
+	g.volumes()
+	g.name()
+}
 
 // taken asks where the vessel holds a lot that this would end.
 func (g *guard) taken() {

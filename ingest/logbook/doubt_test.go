@@ -177,3 +177,18 @@ func TestCycle(t *testing.T) {
 		t.Errorf("after an end: %+v", s)
 	}
 }
+
+// What a device writes is not asked about; the lot keeps what stood against it.
+func TestUnaskedDoubtsAreKept(t *testing.T) {
+	b := grown(t)
+	late := monday.Add(12 * 24 * time.Hour)
+	b.Add(wrote(t, late, "C08 inoculate 1.8L --lot N --donor T1")...)
+	if l, _ := b.Lot("N"); codes(l.Unasked) != "chlorine_untested dose_missing" {
+		t.Errorf("lot N was started against %q", codes(l.Unasked))
+	}
+	b.Add(wrote(t, late.Add(time.Hour), ready...)...)
+	b.Add(wrote(t, late.Add(20*time.Hour), "C08 inoculate 1.8L --lot M --donor T1 --taken-out 1.8L")...)
+	if l, _ := b.Lot("M"); len(l.Unasked) != 0 {
+		t.Errorf("lot M was started against %q, though all was in order", codes(l.Unasked))
+	}
+}

@@ -15,6 +15,12 @@ type fold struct {
 	vessels map[string]*Vessel
 	lots    map[string]*Lot
 	sizes   map[string]float64 // litres by vessel, 0 unknown
+	started map[string][]*Lot  // by donor, as they come
+	sick    []Taint            // as they come
+}
+
+func newFold(sizes map[string]float64) fold {
+	return fold{vessels: map[string]*Vessel{}, lots: map[string]*Lot{}, started: map[string][]*Lot{}, sizes: sizes}
 }
 
 func (f *fold) vessel(name string) *Vessel {
@@ -145,11 +151,15 @@ func (f *fold) work(v *Vessel, e ingest.Entry) {
 		}
 	case ingest.Look:
 		l.Looks = append(l.Looks, e)
+		if e.Flag("contaminated") {
+			f.sick = append(f.sick, Taint{Lot: l.Name, Why: Contaminated, At: e.At})
+		}
 	}
 }
 
 // start begins a lot.
 func (f *fold) start(v *Vessel, e ingest.Entry) {
+	unasked := f.unasked(v, e)
 	f.close(v, e.At, "")
 	l := &Lot{Name: f.free(lotName(e), e), Vessel: v.Name, Strain: e.Str("strain"), Medium: e.Str("medium"),
 		Role: e.Str("role"), Inoculated: e.At, Doses: v.Water.Doses, Generation: 1}
@@ -162,6 +172,7 @@ func (f *fold) start(v *Vessel, e ingest.Entry) {
 	if said := e.Str(overruled); said != "" {
 		l.Overruled = strings.Split(said, " ")
 	}
+	l.Unasked = unasked
 	f.donate(l, e)
 	l.Medium = cmp.Or(l.Medium, v.Water.Medium)
 	out, _ := e.Float("taken_out_l")
@@ -176,7 +187,21 @@ func (f *fold) start(v *Vessel, e ingest.Entry) {
 		l.StartL = v.FilledL
 	}
 	f.lots[l.Name] = l
+	if l.Donor != "" {
+		f.started[l.Donor] = append(f.started[l.Donor], l)
+	}
 	v.Lot, v.Water.Doses, v.Water.Residue = l.Name, nil, NoResidue
+}
+
+// unasked are the doubts against a start about which nobody was asked. What
+// anybody was asked about is kept in the entry itself.
+func (f *fold) unasked(v *Vessel, e ingest.Entry) []Doubt {
+	if e.Str(OverruledBy) != "" {
+		return nil
+	}
+	g := guard{book: &Book{sizes: f.sizes, fold: *f}, e: e, v: *v, out: Outside{Zone: time.UTC}}
+	g.inoculate()
+	return g.doubts
 }
 
 // lotName is what a lot is called that nobody named.
@@ -236,7 +261,7 @@ func (f *fold) end(v *Vessel, e ingest.Entry) {
 	name := e.Str("lot")
 	l := f.lots[name]
 	if l != nil && l.Name != v.Lot && l.Vessel == v.Name && l.Ended.IsZero() {
-		l.Ended, l.Why = e.At, e.Str("reason") // an older one that nobody had ended
+		f.over(l, e.At, e.Str("reason")) // an older one that nobody had ended
 		return
 	}
 	if name == "" || name == v.Lot {
@@ -250,10 +275,17 @@ func (f *fold) close(v *Vessel, at time.Time, why string) {
 	if l == nil {
 		return
 	}
-	l.Ended, l.Why = at, why
+	f.over(l, at, why)
 	v.Before, v.Lot = l.Name, ""
 	v.Cycle = Cycle{Since: at, Done: map[int]time.Time{}}
 	v.Water = Water{}
+}
+
+func (f *fold) over(l *Lot, at time.Time, why string) {
+	l.Ended, l.Why = at, why
+	if why == Crashed || why == Contaminated {
+		f.sick = append(f.sick, Taint{Lot: l.Name, Why: why, At: at})
+	}
 }
 
 func (v *Vessel) fit(e ingest.Entry) {

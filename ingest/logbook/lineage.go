@@ -1,7 +1,6 @@
 package logbook
 
 import (
-	"cmp"
 	"slices"
 	"time"
 
@@ -36,16 +35,11 @@ func (b *Book) Kin(name string) Kin {
 
 // started lists the lots that have a donor, the oldest first.
 func (b *Book) started(donor string, wanted func(*Lot) bool) []string {
-	var list []*Lot
-	for _, l := range b.fold.lots {
-		if l.Donor == donor && wanted(l) {
-			list = append(list, l)
-		}
-	}
-	slices.SortFunc(list, oldestFirst)
 	var out []string
-	for _, l := range list {
-		out = append(out, l.Name)
+	for _, l := range slices.SortedFunc(slices.Values(b.fold.started[donor]), oldestFirst) {
+		if wanted(l) {
+			out = append(out, l.Name)
+		}
 	}
 	return out
 }
@@ -53,9 +47,13 @@ func (b *Book) started(donor string, wanted func(*Lot) bool) []string {
 // descent is all that comes from a lot, each once.
 func (b *Book) descent(name string) []string {
 	var out []string
+	seen := map[string]bool{name: true}
 	queue := []string{name}
 	for len(queue) > 0 {
-		next := b.started(queue[0], func(l *Lot) bool { return l.Name != name && !slices.Contains(out, l.Name) })
+		next := b.started(queue[0], func(l *Lot) bool { return !seen[l.Name] })
+		for _, n := range next {
+			seen[n] = true
+		}
 		out, queue = append(out, next...), append(queue[1:], next...)
 	}
 	return out
@@ -80,37 +78,33 @@ func (b *Book) Taints(name string, others ...Taint) []Taint {
 	if l == nil {
 		return nil
 	}
-	near := map[string]bool{name: true, l.Donor: true}
-	k := b.Kin(name)
-	for _, n := range append(k.Sisters, k.Daughters...) {
-		near[n] = true
-	}
 	var out []Taint
-	for _, t := range append(b.sick(), others...) {
-		if near[t.Lot] && !cleared(l, t) {
+	for _, t := range append(slices.Clone(b.fold.sick), others...) {
+		if b.near(l, b.fold.lots[t.Lot]) && !cleared(l, t) {
 			out = append(out, t)
 		}
 	}
 	return out
 }
 
-// sick lists what the logbook itself says of sick lots, the oldest first.
-func (b *Book) sick() []Taint {
-	var out []Taint
-	for _, l := range b.fold.lots {
-		if l.Why == Crashed || l.Why == Contaminated {
-			out = append(out, Taint{Lot: l.Name, Why: l.Why, At: l.Ended})
-		}
-		for _, e := range l.Looks {
-			if e.Flag("contaminated") {
-				out = append(out, Taint{Lot: l.Name, Why: Contaminated, At: e.At})
-			}
-		}
+// near reports whether o is l itself, its donor, a sister, or comes from it.
+func (b *Book) near(l, o *Lot) bool {
+	if o == nil {
+		return false
 	}
-	slices.SortFunc(out, func(a, b Taint) int {
-		return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Lot, b.Lot), cmp.Compare(a.Why, b.Why))
-	})
-	return out
+	if o == l || o.Name == l.Donor || o.Donor != "" && o.Donor == l.Donor {
+		return true
+	}
+	// A donor that was written before there was a lot of that name may close a
+	// circle, hence the bound.
+	d := b.fold.lots[o.Donor]
+	for i := 0; d != nil && i < len(b.fold.lots) && !d.Inoculated.Before(l.Inoculated); i++ {
+		if d == l {
+			return true
+		}
+		d = b.fold.lots[d.Donor]
+	}
+	return false
 }
 
 // cleared reports whether a lot was looked at closely after it came into doubt

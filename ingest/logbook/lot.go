@@ -32,7 +32,10 @@ type Lot struct {
 	Given        []Drawn // as inoculum to others
 	Counts       []Counted
 	Looks        []ingest.Entry
-	Overruled    []string // the doubts under which it was started
+	Overruled    []string // the doubts under which it was started, by who answers for them
+	// Unasked are the doubts that stood when it was started and nobody was
+	// asked about, as where a device wrote the entry.
+	Unasked []Doubt
 }
 
 // Drawn is culture taken out.
@@ -103,6 +106,7 @@ func oldestFirst(a, b *Lot) int {
 func (l *Lot) clone() Lot {
 	out := *l
 	out.Doses, out.Harvests, out.Given = slices.Clone(l.Doses), slices.Clone(l.Harvests), slices.Clone(l.Given)
-	out.Counts, out.Looks, out.Overruled = slices.Clone(l.Counts), slices.Clone(l.Looks), slices.Clone(l.Overruled)
+	out.Counts, out.Looks = slices.Clone(l.Counts), slices.Clone(l.Looks)
+	out.Overruled, out.Unasked = slices.Clone(l.Overruled), slices.Clone(l.Unasked)
 	return out
 }

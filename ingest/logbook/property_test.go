@@ -1,6 +1,7 @@
 package logbook
 
 import (
+	"strconv"
 	"testing"
 	"time"
 
@@ -156,4 +157,43 @@ func split(s string) []string {
 		word += string(r)
 	}
 	return out
+}
+
+// A few years of sixty vessels: every start from the lot before it, a tenth of
+// them from one stock culture, a few of them sick.
+func BenchmarkFold(b *testing.B) {
+	var entries []ingest.Entry
+	for i := range 10_000 {
+		at := monday.Add(time.Duration(i) * time.Hour)
+		vessel := "C" + string(rune('0'+i%60))
+		donor := "L" + itoa(max(i-60, 0))
+		if i%10 == 0 {
+			donor = "L0"
+		}
+		e := func(k ingest.Kind, minutes int, fields map[string]ingest.Value) {
+			entries = append(entries, ingest.Entry{Vessel: vessel, Kind: k, At: at.Add(time.Duration(minutes) * time.Minute), Written: at, Fields: fields})
+		}
+		e(ingest.End, 0, map[string]ingest.Value{"reason": ingest.Text([]string{Harvested, Crashed}[btoi(i%500 == 0)])})
+		e(ingest.Fill, 1, nil)
+		e(ingest.ChlorineTest, 2, map[string]ingest.Value{"chlorine_mg_l": ingest.Num(0)})
+		e(ingest.Inoculate, 3, map[string]ingest.Value{"lot": ingest.Text("L" + itoa(i)), "donor": ingest.Text(donor)})
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		book := New(nil)
+		book.Add(entries...)
+		if n := len(book.Lots()); n != 10_000 {
+			b.Fatal(n)
+		}
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(len(entries)), "ns/entry")
+}
+
+func itoa(i int) string { return strconv.Itoa(i) }
+
+func btoi(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
 }

@@ -24,6 +24,7 @@ type alarmView struct {
 	Since, Raised      moment
 	For                string // how long ago it began
 	Ended              moment // ISO empty while it lasts
+	Explained          string // the entry with which it went away
 	Acked              string // "acknowledged 02:20 CET by mo"
 	AckPath            string // where to acknowledge, empty where there is nothing to
 	Call               string // how far the call that told of it has come
@@ -93,6 +94,9 @@ func (v viewer) alarm(a alerts.Alarm) alarmView {
 	}
 	if ended := cmp.Or(a.Ended, a.Clear); !ended.IsZero() && !a.Active() {
 		w.Ended, w.For = v.clock.at(ended), ""
+	}
+	if a.Explained != "" {
+		w.Explained = "Explained by the logbook: " + isolate(a.Explained)
 	}
 	if !a.AckedAt.IsZero() {
 		w.Acked = "acknowledged " + v.clock.at(a.AckedAt).Text

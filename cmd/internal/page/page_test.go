@@ -203,6 +203,7 @@ func TestAlarmsPage(t *testing.T) {
 	s := invented()
 	back := airStopped()
 	back.ID, back.State, back.Clear = "a3", alerts.Returned, smallHour.Add(-5*time.Minute)
+	back.Explained = "harvest: 6 L; written by <ana>"
 	s.Alarms = append(s.Alarms, back)
 	s.Calls = append(s.Calls,
 		alerts.Call{ID: "k2", Text: "C02 again", State: alerts.Queued, Attempts: 2, Next: smallHour.Add(time.Minute), Last: "timed out"},
@@ -214,6 +215,9 @@ func TestAlarmsPage(t *testing.T) {
 	}
 	if want := []string{"unacknowledged, high priority", "returned to normal unacknowledged", "acknowledged"}; !slices.Equal(states, want) {
 		t.Errorf("open alarms are %q, want %q", states, want)
+	}
+	if got := one(t, n, "#open"); !strings.Contains(got, "Explained by the logbook: ") || !strings.Contains(got, "harvest: 6 L; written by <ana>") {
+		t.Errorf("open alarms read %q, want what explains one of them", got)
 	}
 	if got := one(t, n, "#past"); !strings.Contains(got, "normal C04") {
 		t.Errorf("recent alarms read %q", got)
