@@ -145,11 +145,11 @@ func readLabels(ctx context.Context, room *config.Config, o labelOptions) (label
 	book := logbook.New(daemon.Vessels(room))
 	book.Add(entries...)
 	if o.lot != "" {
-		l, err := earlierLot(book, o.vessel, o.lot)
+		l, err := label.OfLot(book, o.vessel, o.lot)
 		return []label.Label{l}, err
 	}
 	for _, name := range names {
-		if l := labelOf(book, name); !o.all || !l.Standing() {
+		if l := label.Of(book, name); !o.all || !l.Standing() {
 			labels = append(labels, l)
 		}
 	}

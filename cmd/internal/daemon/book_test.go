@@ -96,6 +96,23 @@ func TestGuardAsksAndIsOverruled(t *testing.T) {
 	}
 }
 
+// The label of a vessel is one tap away.
+func TestLabelOfThePage(t *testing.T) {
+	d := start(t, load(t, "public_url: https://shelf.example\n"+handRoom))
+	write(t, d, time.Hour, "ana", "C01 inoculate 1.8L --lot T<1 --strain tisochrysis-lutea --volume 18L")
+	code, body := get(t, d.PageURL()+"/label?vessel=C01")
+	for _, part := range []string{"<svg", "T&lt;1", "tisochrysis-lutea", "<path"} {
+		if code != 200 || !strings.Contains(body, part) {
+			t.Errorf("label answers %d and lacks %q", code, part)
+		}
+	}
+	for path, want := range map[string]int{"/label?vessel=C99": 404, "/label": 404, "/label?vessel=C01&size=1x1": 400} {
+		if code, _ := get(t, d.PageURL()+path); code != want {
+			t.Errorf("%s answers %d, want %d", path, code, want)
+		}
+	}
+}
+
 func TestWriteRefuses(t *testing.T) {
 	d := start(t, load(t, handRoom))
 	for _, tt := range []struct {

@@ -24,6 +24,7 @@ type Options struct {
 	// outer one.
 	CrossOrigin *http.CrossOriginProtection
 	Log         *slog.Logger // nil: nothing is logged
+	PublicURL   string       // where a phone reaches the page, for the code on labels; empty: no code
 	Version     string       // shown at the foot of every page, may be empty
 }
 
@@ -43,6 +44,7 @@ func Handler(o Options) http.Handler {
 	s.route(mux, "/vessel/{name...}", methods{http.MethodGet: s.vessel})
 	s.route(mux, "/alarms", methods{http.MethodGet: s.alarms})
 	s.route(mux, "/alarms/{id}/acknowledge", methods{http.MethodPost: s.acknowledge})
+	s.route(mux, "/label", methods{http.MethodGet: s.label})
 	s.route(mux, "/set-aside", methods{http.MethodGet: s.setAside})
 	s.route(mux, "/static/{file}", methods{http.MethodGet: s.static})
 	s.route(mux, "/healthz", methods{http.MethodGet: healthz})
