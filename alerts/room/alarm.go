@@ -10,10 +10,10 @@ import (
 
 // raise is an alarm that somebody must be told of.
 type raise struct {
-	at    time.Time
-	v     *vessel
-	alarm alerts.Alarm
-	about alerts.About
+	At     time.Time // of the minute that raised it
+	Alarm  alerts.Alarm
+	Strain string
+	Age    time.Duration // of the lot; zero unknown
 }
 
 // alarm steps all alarms of a vessel through one judged minute.
@@ -71,13 +71,16 @@ func (r *Room) change(v *vessel, k analysis.Key, f *analysis.Finding, now time.T
 		return
 	}
 	if rule.Calls && change.Kind() == alerts.KindRaised {
-		about := alerts.About{Strain: v.head.Track.Strain, Age: v.head.Track.Estimate().Age(), Zone: r.o.Zone}
-		out.raised = append(out.raised, raise{at: now, v: v, alarm: a, about: about})
+		out.raised = append(out.raised, v.raise(now, a))
 	}
 	v.alarms[k] = a
 	if change != alerts.None {
 		out.note(a)
 	}
+}
+
+func (v *vessel) raise(at time.Time, a alerts.Alarm) raise {
+	return raise{At: at, Alarm: a, Strain: v.head.Track.Strain, Age: v.head.Track.Estimate().Age()}
 }
 
 // step gathers what comes of moving the room on.
@@ -95,67 +98,4 @@ func (s *step) note(a alerts.Alarm) {
 		}
 	}
 	s.alarms = append(s.alarms, a)
-}
-
-// together is from how many vessels on the same trouble in the same minute is
-// one event with one cause: three are no coincidence.
-const together = 3
-
-// outcome makes calls of what was raised: one for what hit several vessels in
-// the same minute, one each for the rest.
-func (r *Room) outcome(s step, wall time.Time) Outcome {
-	slices.SortStableFunc(s.raised, func(a, b raise) int { return a.at.Compare(b.at) })
-	var out Outcome
-	for len(s.raised) > 0 {
-		first := s.raised[0]
-		var same, rest []raise
-		for _, x := range s.raised {
-			if x.at.Equal(first.at) && x.alarm.Class == first.alarm.Class {
-				same = append(same, x)
-			} else {
-				rest = append(rest, x)
-			}
-		}
-		if len(same) < together {
-			same, rest = s.raised[:1], s.raised[1:]
-		}
-		c := r.call(same, wall)
-		out.Calls = append(out.Calls, c)
-		for _, x := range same {
-			r.told(x, c.ID, &s)
-		}
-		s.raised = rest
-	}
-	out.Alarms = s.alarms
-	return out
-}
-
-// told writes the call's id into the alarm, wherever it is kept.
-func (r *Room) told(x raise, id string, s *step) {
-	if a := x.v.alarms[x.alarm.Key]; a.ID == x.alarm.ID {
-		a.CallID = id
-		x.v.alarms[x.alarm.Key] = a
-	}
-	for i := range s.alarms {
-		if s.alarms[i].ID == x.alarm.ID {
-			s.alarms[i].CallID = id
-		}
-	}
-}
-
-func (r *Room) call(same []raise, wall time.Time) alerts.Call {
-	var alarms []alerts.Alarm
-	var findings []analysis.Finding
-	for _, x := range same {
-		alarms, findings = append(alarms, x.alarm), append(findings, x.alarm.Finding)
-	}
-	text, body := alerts.GroupText(findings, r.o.Zone), alerts.GroupBody(findings, r.o.Zone)
-	if len(same) == 1 {
-		text, body = alerts.CallText(findings[0], same[0].about), alerts.CallBody(findings[0], same[0].about)
-	}
-	c := alerts.NewCall(r.o.Name, alerts.KindRaised, alarms, text, body, same[0].at, wall)
-	if r.o.PublicURL != "" {
-		c.Link = r.o.PublicURL + "/alarms"
-	}
-	return c
 }

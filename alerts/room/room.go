@@ -57,6 +57,8 @@ type Room struct {
 	// tooLate counts readings that came later than Lateness and changed
 	// nothing here; they are kept in the store all the same.
 	tooLate int64
+	waiting []raise // alarms that nobody was called for yet
+	events  []event // those that more vessels may join
 }
 
 // New returns the watch of a room about which nothing is known yet.
@@ -180,10 +182,8 @@ func (r *Room) run(wall time.Time) Outcome {
 	for _, v := range r.order {
 		r.catchUp(v, minuteBefore(r.clock), &s)
 	}
-	if len(s.alarms) == 0 {
-		return Outcome{}
-	}
-	return r.outcome(s, wall)
+	calls := r.decide(time.UnixMilli(minuteBefore(r.clock)).UTC(), wall, &s)
+	return Outcome{Alarms: s.alarms, Calls: calls}
 }
 
 // minuteBefore is the newest whole minute that may be judged at ms.

@@ -80,13 +80,31 @@ func digest(r *Room, readings []ingest.Reading, size int) Outcome {
 	for part := range slices.Chunk(readings, size) {
 		out.add(r.Digest(ingest.Batch{Readings: part}, noon))
 	}
-	return out
+	return latest(out)
+}
+
+// latest keeps of an alarm that was told of twice in one state, such as once
+// more when its call was decided, what was told last.
+func latest(o Outcome) Outcome {
+	var alarms []alerts.Alarm
+	for _, a := range o.Alarms {
+		i := slices.IndexFunc(alarms, func(b alerts.Alarm) bool { return a.ID == b.ID && a.State == b.State && a.Raised.Equal(b.Raised) })
+		if i >= 0 {
+			alarms[i] = a
+		} else {
+			alarms = append(alarms, a)
+		}
+	}
+	o.Alarms = alarms
+	return o
 }
 
 func raised(o Outcome) []string {
 	var out []string
+	seen := map[string]bool{} // an alarm is told of again once its call is decided
 	for _, a := range o.Alarms {
-		if a.State == alerts.Unacknowledged {
+		if again := a.ID + a.Raised.String(); a.State == alerts.Unacknowledged && !seen[again] {
+			seen[again] = true
 			out = append(out, fmt.Sprintf("%s %s %s", a.Vessel, a.Class, a.Raised.Format("15:04")))
 		}
 	}

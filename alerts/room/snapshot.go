@@ -13,13 +13,15 @@ import (
 
 // Version is the version of what Snapshot writes. A snapshot of another
 // version is not read: the room is then built again from the stored readings.
-const Version = 6
+const Version = 7
 
 type savedRoom struct {
 	Clock   int64
 	Ahead   int64
 	TooLate int64
 	Vessels map[string]savedVessel
+	Waiting []raise
+	Events  []event
 }
 
 type savedVessel struct {
@@ -38,7 +40,8 @@ type savedVessel struct {
 
 // Snapshot returns the whole memory of the room.
 func (r *Room) Snapshot() ([]byte, error) {
-	s := savedRoom{Clock: r.clock, Ahead: r.ahead, TooLate: r.tooLate, Vessels: make(map[string]savedVessel, len(r.order))}
+	s := savedRoom{Clock: r.clock, Ahead: r.ahead, TooLate: r.tooLate, Vessels: make(map[string]savedVessel, len(r.order)),
+		Waiting: r.waiting, Events: r.events}
 	for _, v := range r.order {
 		sv := savedVessel{Head: v.head, Marks: v.marks, Items: v.items, Next: v.next, Since: v.since, Back: v.back, Judged: v.judged, Finds: v.findings,
 			Book: v.logbook, News: v.news}
@@ -61,6 +64,7 @@ func (r *Room) Restore(snapshot []byte) error {
 	if err := gob.NewDecoder(bytes.NewReader(snapshot)).Decode(&s); err != nil {
 		return fmt.Errorf("read the room's memory: %w", err)
 	}
+	r.waiting, r.events = s.Waiting, s.Events
 	r.clock, r.ahead, r.tooLate = s.Clock, s.Ahead, s.TooLate
 	for _, v := range r.order {
 		sv, ok := s.Vessels[v.set.Name]
@@ -83,6 +87,7 @@ func (r *Room) Restore(snapshot []byte) error {
 // a clock gone wrong had dated later than now is brought back to it, or the
 // alarm would stand still until then.
 func (r *Room) Recall(known []alerts.Alarm, now time.Time) {
+	r.waiting, r.events = nil, nil
 	for _, v := range r.order {
 		clear(v.alarms) // what was found on the way and never written down is found again
 	}
@@ -94,6 +99,9 @@ func (r *Room) Recall(known []alerts.Alarm, now time.Time) {
 				}
 			}
 			v.alarms[a.Key] = a
+			if a.Active() && a.CallID == "" && alerts.RuleFor(a.Key).Calls {
+				r.waiting = append(r.waiting, v.raise(a.Raised, a)) // nobody was called yet
+			}
 		}
 	}
 }

@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"io"
 	"runtime"
+	"slices"
 	"sync"
 	"time"
 
@@ -184,7 +185,11 @@ func vessels(f *runfolder.Folder, o Options) []ingest.Vessel {
 
 func (run *Run) take(o room.Outcome) {
 	for _, a := range o.Alarms {
-		if a.State == alerts.Unacknowledged {
+		i := slices.IndexFunc(run.Alarms, func(b alerts.Alarm) bool { return a.ID == b.ID && a.Raised.Equal(b.Raised) })
+		switch {
+		case i >= 0 && run.Alarms[i].CallID == "": // somebody was called by now
+			run.Alarms[i].CallID = a.CallID
+		case i < 0 && a.State == alerts.Unacknowledged:
 			run.Alarms = append(run.Alarms, a)
 		}
 	}
