@@ -1,0 +1,36 @@
+package growth
+
+import "math"
+
+// Gompertz is the modified Gompertz model:
+//
+//	A = ymax - y0
+//	z = mu e (lag - t)/A + 1,  e = exp(1)
+//	s = exp(z),  g = exp(-s)
+//	ln N = y0 + A g
+//
+// y0 ln N long before growth; ymax at the plateau; mu the steepest slope, 1/d;
+// lag where the tangent at the inflection crosses y0, d. The inflection lies
+// at t = lag + A/(mu e), where ln N = y0 + A/e.
+var Gompertz = &Model{
+	Name:       "modified Gompertz",
+	Source:     zwieteringSource,
+	Parameters: zwietering,
+	Log: func(p, t, y, jac []float64) {
+		a, y0, mu, lag := rise(p), p[0], p[2], p[3]
+		byMu, byLag := math.E/a, mu*math.E/a
+		for i, ti := range t {
+			z := byLag*(lag-ti) + 1
+			s := exp(z)
+			g := math.Exp(-s)
+			y[i] = y0 + a*g
+			h := g * s // 0 where s overflowed and g is 0
+			dA := g + h*(z-1)
+			row := jac[4*i : 4*i+4 : 4*i+4]
+			row[0] = 1 - dA
+			row[1] = dA
+			row[2] = -a * h * byMu * (lag - ti)
+			row[3] = -a * h * byLag
+		}
+	},
+}
