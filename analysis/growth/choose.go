@@ -2,10 +2,9 @@ package growth
 
 import (
 	"cmp"
+	"fmt"
 	"math"
 	"slices"
-
-	"gonum.org/v1/gonum/stat/distuv"
 
 	"github.com/nightshelf/nightshelf/analysis"
 )
@@ -15,11 +14,11 @@ const (
 	// apart (Burnham and Anderson 2002, Model Selection and Multimodel
 	// Inference, section 2.6).
 	alike = 2
-	// chance is the probability, by the F test against no growth, that a curve
-	// must stay below to be given a growth rate. It is small because the time
-	// and the shape of the rise are sought in the same data, which the test
-	// does not know.
-	chance = 1e-5
+	// chance bounds how often a curve that neither grows nor dies is given a
+	// growth rate: one in five thousand.
+	chance = 2e-4
+	// doubt is the chance above which a change is no change at all.
+	doubt = 0.05
 )
 
 // Course is what the curve does, taken as a whole.
@@ -53,27 +52,40 @@ type Verdict struct {
 func Choose(c Curve, s Setting) Verdict {
 	d := ready(c, s.Scale)
 	v := Verdict{Course: Unclear, Chosen: -1, Mu: unknown(), Lag: unknown(), Plateau: unknown()}
-	for _, m := range Models {
-		v.Fits = append(v.Fits, fitModel(d, m, s))
+	alone := s
+	if !d.empty && changeByChance(c, 1) > doubt {
+		alone.Learn = false // there is nothing whose errors need be learnt
 	}
-	if s.Loss != Squares {
-		v.robustAICc(d, s.Loss)
-	}
-	flat := v.Fits[0]
-	slices.SortStableFunc(v.Fits, func(a, b Fitted) int { return better(&a, &b) })
-	if flat.Status == Failed {
-		v.Why = flat.Why
+	learn(&d, alone, func() Fitted { return v.fit(d, alone) })
+	if v.Chosen < 0 {
+		v.Why = v.Fits[0].Why
 		return v
 	}
-	v.Chosen = v.pick(flat, len(d.y))
+	v.say(c, d, s)
 	f := &v.Fits[v.Chosen]
 	for i := range v.Fits {
 		if i != v.Chosen && v.Fits[i].AICc-f.AICc < alike {
 			v.Alike = append(v.Alike, i)
 		}
 	}
-	v.say(d, flat, s)
 	return v
+}
+
+// fit fits every model, the best first, and returns the one to be taken.
+func (v *Verdict) fit(d points, s Setting) Fitted {
+	v.Fits = v.Fits[:0]
+	for _, m := range Models {
+		v.Fits = append(v.Fits, fitModel(d, m, s))
+	}
+	if s.Loss != Squares {
+		v.robustAICc(d, s.Loss)
+	}
+	slices.SortStableFunc(v.Fits, func(a, b Fitted) int { return better(&a, &b) })
+	if v.Fits[0].Status == Failed { // as flat fails, so do all
+		return v.Fits[0]
+	}
+	v.Chosen = v.pick()
+	return v.Fits[v.Chosen]
 }
 
 // better orders by AICc, failed fits last.
@@ -90,8 +102,8 @@ func b2i(b bool) int {
 
 // pick takes the least AICc, but a fit that converged before one that did not
 // where the data do not tell them apart. With too few points for any AICc but
-// that of no growth, one pace is tried against it.
-func (v *Verdict) pick(flat Fitted, n int) int {
+// that of no growth, one pace is taken.
+func (v *Verdict) pick() int {
 	best := 0
 	for i := range v.Fits {
 		f := &v.Fits[i]
@@ -102,7 +114,7 @@ func (v *Verdict) pick(flat Fitted, n int) int {
 	}
 	for i := range v.Fits {
 		f := &v.Fits[i]
-		if f.Model == Exponential && math.IsInf(f.AICc, 1) && f.Status == Converged && byChance(flat, *f, n) < chance {
+		if f.Model == Exponential && math.IsInf(f.AICc, 1) && f.Status == Converged {
 			best = i
 		}
 	}
@@ -110,22 +122,25 @@ func (v *Verdict) pick(flat Fitted, n int) int {
 }
 
 // say fills in course and numbers.
-func (v *Verdict) say(d points, flat Fitted, s Setting) {
-	f := &v.Fits[v.Chosen]
-	v.Status, v.Why = f.Status, f.Why
-	n := len(d.y)
-	if n < 3 {
-		v.Why, v.Status = "two points show no error, so they show no growth", IllDetermined
+func (v *Verdict) say(c Curve, d points, s Setting) {
+	if len(d.y) < 3 {
+		v.level(Unclear, "two points show no error, so they show no growth")
 		return
 	}
-	v.Course = Level
-	if f.Model == Flat || !(byChance(flat, *f, n) < chance) {
+	f := &v.Fits[v.Chosen]
+	p := changeByChance(c, f.Shared)
+	switch {
+	case p > doubt || f.Model == Flat:
+		v.level(Level, "")
+		return
+	case p > chance:
+		v.level(Unclear, fmt.Sprintf("the values change, but so few of them would do so by chance too often (p = %.2g)", p))
 		return
 	}
 	if !s.NoProfile {
 		f.profiles(d, s)
-		v.Status, v.Why = f.Status, f.Why
 	}
+	v.Status, v.Why = f.Status, f.Why
 	mu := f.Interval(Mu)
 	switch {
 	case mu.Low > 0:
@@ -141,25 +156,36 @@ func (v *Verdict) say(d points, flat Fitted, s Setting) {
 	}
 	v.Mu = mu
 	v.Lag = shift(f.Interval(Lag), f.Origin)
-	p := f.Interval(Plateau)
-	v.Plateau = analysis.Interval{Low: math.Exp(p.Low), Likely: math.Exp(p.Likely), High: math.Exp(p.High)}
+	q := f.Interval(Plateau)
+	v.Plateau = analysis.Interval{Low: math.Exp(q.Low), Likely: math.Exp(q.Likely), High: math.Exp(q.High)}
+}
+
+// level takes no growth, either because there is none or because it is not
+// shown.
+func (v *Verdict) level(c Course, why string) {
+	v.Course, v.Why = c, why
+	for i := range v.Fits {
+		if v.Fits[i].Model == Flat {
+			v.Chosen, v.Status = i, v.Fits[i].Status
+		}
+	}
+	if why != "" {
+		v.Status = IllDetermined
+		return
+	}
+	v.Why = v.Fits[v.Chosen].Why
+}
+
+// changeByChance tests the logarithms where all values have one, since growth
+// is straight in them, and the values otherwise.
+func changeByChance(c Curve, shared float64) float64 {
+	d := ready(c, Logarithm)
+	if n := ready(c, Natural); len(n.y) > len(d.y) {
+		d = n
+	}
+	return byChance(d.t, d.y, shared)
 }
 
 func shift(i analysis.Interval, by float64) analysis.Interval {
 	return analysis.Interval{Low: i.Low + by, Likely: i.Likely + by, High: i.High + by}
-}
-
-// byChance is the probability of the F test that flat data let a model do as
-// well as this.
-func byChance(flat, f Fitted, n int) float64 {
-	extra := float64(len(f.P) - len(flat.P))
-	df := float64(n - len(f.P))
-	gain := flat.cost - f.cost
-	if df < 1 || !(gain > 0) {
-		return 1
-	}
-	if f.cost == 0 {
-		return 0
-	}
-	return distuv.F{D1: extra, D2: df}.Survival(gain / extra / (f.cost / df))
 }

@@ -17,8 +17,9 @@ type Setting struct {
 	Options
 	Scale Scale
 	Level float64 // of the intervals; 0 means 0.95
-	// Learn has the size of the errors, as it changes with density, learnt from
-	// the residuals (on the natural scale, for a curve without Sigma).
+	// Learn has the errors learnt from the residuals: how they grow with density
+	// (on the natural scale, for a curve without Sigma), and how many neighbours
+	// share them, by which intervals and standard errors are widened.
 	Learn bool
 	// NoProfile leaves the profile-likelihood intervals out, which take most
 	// of the time; Interval then gives those of the standard errors.
@@ -44,8 +45,10 @@ type Fitted struct {
 	Left    int     // points left out: not numbers, or without a logarithm
 	AICc    float64 // Akaike's criterion for few points; +Inf where there are too few for it
 	Scale   Scale
+	Shared  float64             // how many neighbours share an error; 1 where they are independent
 	profile []analysis.Interval // by parameter; nil where not worked out
 	level   float64
+	points  int
 	cost    float64 // what the residuals cost under the loss, a sum of squares
 }
 
@@ -90,6 +93,45 @@ func learn(d *points, s Setting, fit func() Fitted) Fitted {
 // learnings is how often the errors are learnt anew.
 const learnings = 3
 
+// share widens the errors of a fit whose residuals neighbours share.
+func (f *Fitted) share(d points) {
+	if f.DF < 1 {
+		return
+	}
+	_, r, _ := f.leverages(d)
+	for i := range r {
+		if d.sigma != nil {
+			r[i] /= d.sigma[i]
+		}
+	}
+	f.Shared = shared(r, len(r)-f.DF)
+	if f.Shared <= 1 || f.Covariance == nil {
+		return
+	}
+	f.Covariance.ScaleSym(f.widening(), f.Covariance)
+	for i := range f.SE {
+		f.SE[i] *= math.Sqrt(f.widening())
+	}
+}
+
+// widening is by how much the variances of independent errors fall short: by
+// the neighbours that share one, and by the curve that follows them.
+func (f *Fitted) widening() float64 {
+	if f.Shared <= 1 {
+		return 1
+	}
+	n := float64(f.points)
+	return f.Shared * (float64(f.DF) / n) * (n / f.Shared) / f.freedom()
+}
+
+// freedom is the degrees of freedom of the spread, by independent values.
+func (f *Fitted) freedom() float64 {
+	if f.Shared <= 1 {
+		return float64(f.DF)
+	}
+	return math.Max(float64(f.points)/f.Shared-float64(f.points-f.DF), 1)
+}
+
 // leverages returns the fitted values, the residuals and how much each fitted
 // value hangs on its own point.
 func (f *Fitted) leverages(d points) (value, residual, leverage []float64) {
@@ -113,13 +155,16 @@ func (f *Fitted) leverages(d points) (value, residual, leverage []float64) {
 }
 
 func fitModel(d points, m *Model, s Setting) Fitted {
-	f := Fitted{Model: m, Origin: d.origin, Left: d.left, Scale: s.Scale, level: s.level(), AICc: math.Inf(1)}
+	f := Fitted{Model: m, Origin: d.origin, Left: d.left, Scale: s.Scale, level: s.level(), AICc: math.Inf(1), Shared: 1, points: len(d.y)}
 	if d.empty {
 		f.Result = failed(len(m.Parameters), emptiness(d))
 		return f
 	}
 	f.Result = f.search(d, s)
 	if f.Status != Failed {
+		if s.Learn {
+			f.share(d)
+		}
 		f.judge(d)
 		f.cost = cost(d, f, s.Loss, f.SD)
 		f.AICc = aicc(len(d.y), len(f.P), f.RSS, d.sigma)
@@ -253,7 +298,7 @@ func (f *Fitted) quantile() float64 {
 	if f.DF < 1 {
 		return math.NaN()
 	}
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: float64(f.DF)}.Quantile(0.5 + f.level/2)
+	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: f.freedom()}.Quantile(0.5 + f.level/2)
 }
 
 // Density returns N at a time, in days as the curve has them, with the

@@ -32,6 +32,7 @@ func (f *Fitted) profiles(d points, s Setting) {
 	}
 	f.profile = make([]analysis.Interval, len(f.P))
 	pr := newProfiler(d.problem(f.Model), f.Result, s.Options, f.quantile())
+	pr.spread *= math.Sqrt(f.widening())
 	for i, q := range f.Model.Parameters {
 		f.profile[i] = unknown()
 		if q == Lag || q == Mu || q == Plateau {

@@ -1,0 +1,121 @@
+package growth
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/stat"
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// byChance is the probability that a culture which neither grows nor dies shows
+// a change like this: twice the lesser of those of two tests that know no
+// model, so that no search among models and shapes can flatter them.
+//
+// One is Student's test of a straight trend, which needs few points. The other
+// sees a rise of any shape: how much better the best curve that never falls
+// fits than none, which no growth curve outdoes, for each rises (Ē² of
+// Barlow, Bartholomew, Bremner and Brunk 1972, Statistical Inference under
+// Order Restrictions, chapter 3; Robertson, Wright and Dykstra 1988). Both hold
+// exactly for independent normal errors of one size. Errors that neighbours
+// share are met by means of that many neighbours.
+func byChance(t, y []float64, shared float64) float64 {
+	if shared > 1 {
+		t, y = means(t, shared), means(y, shared)
+	}
+	if len(y) < 3 {
+		return 1
+	}
+	mean := stat.Mean(y, nil)
+	flat := 0.0
+	for _, v := range y {
+		flat += (v - mean) * (v - mean)
+	}
+	if !(flat > 1e-24*mean*mean*float64(len(y))) { // nothing but rounding
+		return 1
+	}
+	return math.Min(1, 2*math.Min(trendByChance(t, y, flat), riseByChance(y, flat)))
+}
+
+// means returns the means of runs of so many neighbours.
+func means(v []float64, run float64) []float64 {
+	blocks := max(int(float64(len(v))/run), 1)
+	out := make([]float64, blocks)
+	for b := range out {
+		out[b] = stat.Mean(v[b*len(v)/blocks:(b+1)*len(v)/blocks], nil)
+	}
+	return out
+}
+
+func trendByChance(t, y []float64, flat float64) float64 {
+	a, b := stat.LinearRegression(t, y, nil, false)
+	rss := 0.0
+	for i := range t {
+		r := y[i] - a - b*t[i]
+		rss += r * r
+	}
+	df := float64(len(y) - 2)
+	if !finite(rss) || rss >= flat {
+		return 1
+	}
+	return distuv.F{D1: 1, D2: df}.Survival((flat - rss) / (math.Max(rss, 1e-30*flat) / df))
+}
+
+func riseByChance(y []float64, flat float64) float64 {
+	explained := 1 - neverFalling(y)/flat
+	n := float64(len(y))
+	p := 0.0
+	for i, share := range levels(len(y)) {
+		l := float64(i + 1)
+		switch {
+		case l == 1: // one level explains nothing
+		case l == n:
+			p += share
+		default:
+			p += share * distuv.Beta{Alpha: (l - 1) / 2, Beta: (n - l) / 2}.Survival(math.Min(math.Max(explained, 0), 1))
+		}
+	}
+	return p
+}
+
+// neverFalling is the sum of squares about the best curve that never falls, by
+// pooling neighbours that fall.
+func neverFalling(y []float64) float64 {
+	type pool struct{ mean, weight float64 }
+	var pools []pool
+	for _, v := range y {
+		p := pool{v, 1}
+		for n := len(pools); n > 0 && pools[n-1].mean >= p.mean; n = len(pools) {
+			q := pools[n-1]
+			w := p.weight + q.weight
+			p = pool{(p.mean*p.weight + q.mean*q.weight) / w, w}
+			pools = pools[:n-1]
+		}
+		pools = append(pools, p)
+	}
+	rss, i := 0.0, 0
+	for _, p := range pools {
+		for range int(p.weight) {
+			rss += (y[i] - p.mean) * (y[i] - p.mean)
+			i++
+		}
+	}
+	return rss
+}
+
+// mostLevels bounds the levels that are counted: the curve of n chance values
+// that never falls has about ln n of them.
+const mostLevels = 80
+
+// levels are the probabilities that the best curve through n chance values that
+// never falls has one level, two, and so on: Stirling's numbers of the first
+// kind over n!.
+func levels(n int) []float64 {
+	p := make([]float64, min(n, mostLevels)+1)
+	p[1] = 1
+	for m := 2; m <= n; m++ {
+		for l := min(m, len(p)-1); l >= 1; l-- {
+			p[l] = (p[l-1] + p[l]*float64(m-1)) / float64(m)
+		}
+	}
+	return p[1:]
+}
