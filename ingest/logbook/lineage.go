@@ -9,9 +9,9 @@ import (
 
 // Kin is a lot's place in the tree of lots.
 type Kin struct {
-	Ancestors []string // its donor first, then that one's
-	Sisters   []string // lots with the same donor
-	Daughters []string // lots started from it, and from those
+	Ancestors []string `json:"ancestors,omitempty"` // its donor first, then that one's
+	Sisters   []string `json:"sisters,omitempty"`   // lots with the same donor
+	Daughters []string `json:"daughters,omitempty"` // lots started from it, and from those
 }
 
 // Kin returns who a lot comes from, and who comes from it. Each list is in

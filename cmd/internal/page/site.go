@@ -45,6 +45,7 @@ func Handler(o Options) http.Handler {
 	s.route(mux, "/alarms", methods{http.MethodGet: s.alarms})
 	s.route(mux, "/alarms/{id}/acknowledge", methods{http.MethodPost: s.acknowledge})
 	s.route(mux, "/label", methods{http.MethodGet: s.label})
+	s.apiRoutes(mux)
 	s.route(mux, "/set-aside", methods{http.MethodGet: s.setAside})
 	s.route(mux, "/static/{file}", methods{http.MethodGet: s.static})
 	s.route(mux, "/healthz", methods{http.MethodGet: healthz})
