@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -13,6 +14,7 @@ import (
 	"github.com/nightshelf/nightshelf/config"
 	"github.com/nightshelf/nightshelf/ingest"
 	"github.com/nightshelf/nightshelf/ingest/lineproto"
+	"github.com/nightshelf/nightshelf/ingest/logbook"
 	"github.com/nightshelf/nightshelf/ingest/runfolder"
 	"github.com/nightshelf/nightshelf/ingest/store"
 )
@@ -133,27 +135,19 @@ func copyRecord(ctx context.Context, db *store.ReadOnly, w *runfolder.Writer, ro
 	return n, flush()
 }
 
-// lotsOf reads the lots off the entries that began and ended them.
+// lotsOf reads the lots off the logbook as it stands, corrected and without
+// what was withdrawn: those that began among the entries.
 func lotsOf(entries []ingest.Entry, vessels []ingest.Vessel) []ingest.Lot {
 	ready := map[string]float64{}
 	for _, v := range vessels {
 		ready[v.Name] = v.HarvestOD
 	}
+	book := logbook.New(vessels)
+	book.Add(entries...)
 	var out []ingest.Lot
-	for _, e := range entries {
-		switch e.Kind {
-		case ingest.Inoculate:
-			litres, _ := e.Float("inoculum_l")
-			out = append(out, ingest.Lot{Name: e.Str("lot"), Vessel: e.Vessel, Strain: e.Str("strain"), Medium: e.Str("medium"),
-				Role: ingest.Watch, Donor: e.Str("donor"), Inoculated: e.At, InoculumL: litres, HarvestOD: ready[e.Vessel]})
-		case ingest.End:
-			for i := len(out) - 1; i >= 0; i-- {
-				if out[i].Vessel == e.Vessel {
-					out[i].Ended = e.At
-					break
-				}
-			}
-		}
+	for _, l := range book.Lots() {
+		out = append(out, ingest.Lot{Name: l.Name, Vessel: l.Vessel, Strain: l.Strain, Medium: l.Medium, Role: ingest.Watch, Donor: l.Donor,
+			Inoculated: l.Inoculated, InoculumL: l.InoculumL, HarvestOD: cmp.Or(l.HarvestOD, ready[l.Vessel]), Ended: l.Ended})
 	}
 	return out
 }

@@ -6,16 +6,12 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"time"
 
 	"github.com/spf13/cobra"
 
-	"github.com/nightshelf/nightshelf/cmd/internal/daemon"
 	"github.com/nightshelf/nightshelf/cmd/internal/label"
 	"github.com/nightshelf/nightshelf/cmd/internal/page"
 	"github.com/nightshelf/nightshelf/config"
-	"github.com/nightshelf/nightshelf/ingest/logbook"
-	"github.com/nightshelf/nightshelf/ingest/store"
 )
 
 // labelOptions says which labels are wanted, and how.
@@ -133,17 +129,10 @@ func readLabels(ctx context.Context, room *config.Config, o labelOptions) (label
 	if len(names) == 0 {
 		return nil, fmt.Errorf("no vessel named %q in %s", o.vessel, room.File)
 	}
-	db, err := store.OpenToRead(ctx, room.Data)
+	book, err := readBook(ctx, room)
 	if err != nil {
 		return nil, err
 	}
-	defer func() { err = errors.Join(err, db.Close()) }()
-	entries, err := db.EntriesWritten(ctx, "", time.Time{}, time.Time{})
-	if err != nil {
-		return nil, err
-	}
-	book := logbook.New(daemon.Vessels(room))
-	book.Add(entries...)
 	if o.lot != "" {
 		l, err := label.OfLot(book, o.vessel, o.lot)
 		return []label.Label{l}, err

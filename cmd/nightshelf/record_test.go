@@ -2,10 +2,12 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
 
+	"github.com/nightshelf/nightshelf/cmd/internal/page"
 	"github.com/nightshelf/nightshelf/ingest/lineproto"
 	"github.com/nightshelf/nightshelf/ingest/store"
 )
@@ -27,4 +29,19 @@ func record(ts *testscript.TestScript, neg bool, args []string) {
 	_, err = s.Append(context.Background(), b)
 	ts.Check(err)
 	ts.Check(s.Close())
+}
+
+// lastID is a command of the scripts: lastid FILE KIND sets ID to the id of
+// the newest entry of that kind in what log --json wrote.
+func lastID(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: lastid FILE KIND")
+	}
+	var list []page.APIEntry
+	ts.Check(json.Unmarshal([]byte(ts.ReadFile(args[0])), &list))
+	for _, e := range list {
+		if e.Kind == args[1] {
+			ts.Setenv("ID", e.ID[:8])
+		}
+	}
 }

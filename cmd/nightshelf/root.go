@@ -52,6 +52,9 @@ Usage:
   nightshelf demo                        an invented shelf through one night
   nightshelf check room.yaml             what would be watched, or what is wrong with the file
   nightshelf watch --config room.yaml    watch a room until a signal comes
+  nightshelf note C07 harvest 6L --refilled
+                                         write an entry into the logbook
+  nightshelf log C07                     show the logbook as it stands
   nightshelf export --config room.yaml --out week-09
                                          write a stretch of the record as plain files
   nightshelf label C07 --config room.yaml
@@ -91,6 +94,6 @@ func newRoot() *cobra.Command {
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return &wrongUse{err} })
 	root.AddCommand(newWatch(), newCheck(), newDemo(), newSimulate(), newBacktest(), newExport(),
-		newDose(), newSterilise(), newLabel(), newVersion())
+		newNote(), newLog(), newDose(), newSterilise(), newLabel(), newVersion())
 	return root
 }

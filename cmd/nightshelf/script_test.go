@@ -20,7 +20,7 @@ func TestScripts(t *testing.T) {
 	}
 	testscript.Run(t, testscript.Params{
 		Dir:  filepath.Join("testdata", "script"),
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"record": record},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"record": record, "lastid": lastID},
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("TESTDATA", data)
 			return os.Symlink(data, filepath.Join(e.WorkDir, "given"))

@@ -24,12 +24,11 @@ type book struct {
 var _ page.Logbook = (*book)(nil)
 
 func (d *Daemon) buildBook(ctx context.Context) error {
-	d.book = &book{d: d, folded: logbook.New(Vessels(d.config))}
-	entries, err := d.store.Entries(ctx, "", time.Time{}, time.Time{})
+	folded, err := foldAll(ctx, d.config, d.store.Entries)
 	if err != nil {
-		return fmt.Errorf("read the logbook: %w", err)
+		return err
 	}
-	d.book.folded.Add(entries...)
+	d.book = &book{d: d, folded: folded}
 	d.intake.noted = d.book.add
 	return nil
 }
@@ -55,19 +54,9 @@ func (b *book) Write(ctx context.Context, e ingest.Entry, overruledBy string) (i
 	b.writing.Lock()
 	defer b.writing.Unlock()
 	now := b.now()
-	e.Written, e.WrittenOnArrival = ingest.Stamp(now), false
-	if e.At.IsZero() && e.Kind != ingest.Correct && e.Kind != ingest.Withdraw {
-		e.At = now
-	}
-	e, doubts, err := b.settle(e)
+	e, doubts, err := b.ask(e, now)
 	if err != nil {
 		return e, nil, err
-	}
-	if e.At = ingest.Stamp(e.At); e.At.After(now.Add(ahead)) {
-		return e, nil, &logbook.Fault{Field: "at", Says: fmt.Sprintf("%s is still to come", e.At.Format(time.RFC3339))}
-	}
-	if !b.d.intake.known[e.Vessel] {
-		return e, nil, &logbook.Fault{Field: "vessel", Says: fmt.Sprintf("no vessel %q stands on this shelf", e.Vessel)}
 	}
 	if len(doubts) > 0 && overruledBy == "" {
 		return e, doubts, nil
@@ -87,14 +76,10 @@ func (b *book) now() time.Time {
 	return b.d.now()
 }
 
-// settle checks an entry against the book, and asks the guards.
-func (b *book) settle(e ingest.Entry) (_ ingest.Entry, doubts []logbook.Doubt, err error) {
+func (b *book) ask(e ingest.Entry, now time.Time) (ingest.Entry, []logbook.Doubt, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if e, err = b.folded.Settle(e); err != nil {
-		return e, nil, err
-	}
-	return e, b.folded.Doubts(e, b.outside()), nil
+	return ask(b.d.config, b.folded, b.outside(), e, now)
 }
 
 // outside is what the watch knows of lots and the logbook does not.

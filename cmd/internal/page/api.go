@@ -150,7 +150,21 @@ func known(k ingest.Kind) string {
 	return strings.Join(names, ", ")
 }
 
-// entryOf is how the API says an entry.
+// EntryOf is how the API says an entry.
+func EntryOf(e ingest.Entry) APIEntry { return entryOf(e, e.ID()) }
+
+// NotedOf is how the API says an entry as it now stands.
+func NotedOf(n logbook.Noted) APIEntry {
+	a := entryOf(n.Entry, n.ID)
+	for _, c := range n.Corrected {
+		a.Corrected = append(a.Corrected, byWhom(c))
+	}
+	if n.Withdrawn != nil {
+		a.Withdrawn = byWhom(*n.Withdrawn)
+	}
+	return a
+}
+
 func entryOf(e ingest.Entry, id string) APIEntry {
 	at, written := e.At, e.Written
 	a := APIEntry{ID: id, Vessel: e.Vessel, Kind: string(e.Kind), At: &at, Written: &written, Who: e.Who, Sentence: logbook.Sentence(e),

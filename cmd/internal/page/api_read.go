@@ -25,14 +25,7 @@ func (s *site) listEntries(r *http.Request, b *logbook.Book, _ []string) (any, *
 	noted = noted[max(0, len(noted)-mostListed):]
 	out := make([]APIEntry, 0, len(noted))
 	for _, n := range noted {
-		a := entryOf(n.Entry, n.ID)
-		for _, c := range n.Corrected {
-			a.Corrected = append(a.Corrected, byWhom(c))
-		}
-		if n.Withdrawn != nil {
-			a.Withdrawn = byWhom(*n.Withdrawn)
-		}
-		out = append(out, a)
+		out = append(out, NotedOf(n))
 	}
 	return map[string]any{"entries": out}, nil
 }
