@@ -109,10 +109,11 @@ func (s *State) estimateByHand(e *analysis.Estimate) {
 			continue
 		}
 		e.HandAt = at(h.At)
+		now := h.Log - (s.undrawn(s.At) - s.undrawn(h.At)) // what was refilled since has thinned it
 		if h.Cells {
-			e.Cells = logInterval(h.Log, h.Sigma)
+			e.Cells = logInterval(now, h.Sigma)
 		} else {
-			e.Density = logInterval(h.Log, h.Sigma)
+			e.Density = logInterval(now, h.Sigma)
 		}
 	}
 }

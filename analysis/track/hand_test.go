@@ -62,6 +62,12 @@ func TestRefillIsTakenOutOfCounts(t *testing.T) {
 	near(t, "net growth over a refill of 6 of 18 L", s.Day.PerDay, 0.5, 1e-9)
 }
 
+// A refill after the newest count thins what it said: 12 of 18 L are left.
+func TestRefillAfterTheCount(t *testing.T) {
+	s := byHand(start.Add(30*time.Hour), inoculate(start), counted(start.Add(24*time.Hour), "od", 0.3), refilled(start.Add(26*time.Hour), 6))
+	near(t, "od after the refill", s.Estimate().Density.Likely, 0.2, 1e-9)
+}
+
 // The order in which counts are written does not matter, nor that they come
 // again, nor that the inoculation is written after them.
 func TestCountsInAnyOrder(t *testing.T) {

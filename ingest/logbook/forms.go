@@ -78,7 +78,7 @@ var forms = []Form{
 		yes("again", "a second dose is meant")}},
 	{ingest.Inoculate, "inoculated", []Field{
 		number("inoculum_l", "inoculum, L", leastL, mostL),
-		text("strain", "strain"), text("donor", "donor: a lot, or the vessel it stands in"),
+		text("strain", "strain"), text("donor", "donor"),
 		number("taken_out_l", "taken out before, L", 0, mostL),
 		number("volume_l", "volume now, L", leastL, mostL),
 		text("medium", "medium"), words("role", "kept as", Working, Stock),

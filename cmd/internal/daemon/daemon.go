@@ -203,7 +203,7 @@ func (d *Daemon) buildPage(ctx context.Context) error {
 	s := &shelf{d: d, trails: map[string]trail{}}
 	mux := http.NewServeMux()
 	mux.Handle("GET /metrics", promhttp.HandlerFor(d.registry, promhttp.HandlerOpts{}))
-	mux.Handle("/", page.Handler(page.Options{Source: s, History: s, Health: d, Acknowledger: d, Logbook: d.book, PublicURL: d.config.PublicURL, Log: d.log, Version: d.version}))
+	mux.Handle("/", page.Handler(page.Options{Source: s, History: s, Health: d, Acknowledger: d, Logbook: d.book, Planner: d.book, PublicURL: d.config.PublicURL, Log: d.log, Version: d.version}))
 	d.server = &http.Server{Handler: ownHost(d.config, mux), ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout,
 		ErrorLog: slog.NewLogLogger(d.log.Handler(), slog.LevelDebug)}
 	var lc net.ListenConfig

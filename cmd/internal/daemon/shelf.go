@@ -121,6 +121,10 @@ func (s *shelf) vessel(ctx context.Context, w viewOf, now time.Time) page.Vessel
 		if known := b.Vessel(w.Vessel.Name); known.Known {
 			v.FilledL = known.FilledL
 		}
+		if l, ok := b.Lot(w.Estimate.Lot); ok { // its donor may say what nobody wrote
+			v.Estimate.Strain = cmp.Or(v.Estimate.Strain, l.Strain)
+			v.Estimate.Medium = cmp.Or(v.Estimate.Medium, l.Medium)
+		}
 	})
 	v.Trail = s.trail(ctx, w, now)
 	s.byHand(&v)

@@ -35,6 +35,8 @@ type card struct {
 	Alarm      *alarmView // the most urgent one
 	MoreAlarms int
 	Notices    []string
+	Next       string // the step it waits for where no lot grows, empty if none
+	NextPath   string
 }
 
 // around is one of the surroundings, newest.

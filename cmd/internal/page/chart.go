@@ -6,6 +6,7 @@ import (
 
 	"github.com/nightshelf/nightshelf/analysis"
 	"github.com/nightshelf/nightshelf/ingest"
+	"github.com/nightshelf/nightshelf/ingest/logbook"
 	"github.com/nightshelf/nightshelf/ingest/unit"
 )
 
@@ -55,7 +56,8 @@ type record struct {
 	density  []analysis.Point
 	around   map[ingest.Quantity][]analysis.Point
 	entries  []ingest.Entry
-	trouble  []string // what could not be read
+	noted    []logbook.Noted // the same as the logbook has them, withdrawn ones too; nil without a logbook
+	trouble  []string        // what could not be read
 }
 
 const (

@@ -24,6 +24,7 @@ type Options struct {
 	// outer one.
 	CrossOrigin *http.CrossOriginProtection
 	Log         *slog.Logger // nil: nothing is logged
+	Planner     Planner      // nil: no amounts are shown
 	PublicURL   string       // where a phone reaches the page, for the code on labels; empty: no code
 	Version     string       // shown at the foot of every page, may be empty
 }
@@ -46,6 +47,7 @@ func Handler(o Options) http.Handler {
 	s.route(mux, "/alarms/{id}/acknowledge", methods{http.MethodPost: s.acknowledge})
 	s.route(mux, "/label", methods{http.MethodGet: s.label})
 	s.apiRoutes(mux)
+	s.bookRoutes(mux)
 	s.route(mux, "/set-aside", methods{http.MethodGet: s.setAside})
 	s.route(mux, "/static/{file}", methods{http.MethodGet: s.static})
 	s.route(mux, "/healthz", methods{http.MethodGet: healthz})
@@ -138,6 +140,7 @@ func (s *site) vessel(w http.ResponseWriter, r *http.Request) {
 		days = 0
 	}
 	p := s.vesselPage(r.Context(), v, view, days)
+	p.Written = s.justWritten(r.URL.Query().Get("written"))
 	p.Who = whoBefore(r)
 	s.render(w, r, http.StatusOK, "vessel", p)
 }

@@ -57,6 +57,13 @@ type Logbook interface {
 	Write(ctx context.Context, e ingest.Entry, overruledBy string) (ingest.Entry, []logbook.Doubt, error)
 }
 
+// Planner works out amounts.
+type Planner interface {
+	// Amounts returns what a step of making a vessel ready takes, in lines for
+	// people, and the cautions that belong to it; none where it takes nothing.
+	Amounts(vessel string, step ingest.Kind) (lines, cautions []string)
+}
+
 // ErrUnknownAlarm is what an [Acknowledger] returns, wrapped or not, where no
 // alarm has that id.
 var ErrUnknownAlarm = errors.New("no alarm of that id")

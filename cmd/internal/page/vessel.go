@@ -10,6 +10,7 @@ import (
 
 	"github.com/nightshelf/nightshelf/analysis"
 	"github.com/nightshelf/nightshelf/ingest"
+	"github.com/nightshelf/nightshelf/ingest/logbook"
 	"github.com/nightshelf/nightshelf/ingest/unit"
 )
 
@@ -24,6 +25,12 @@ type vesselPage struct {
 	Views    []viewLink
 	Entries  []entryView
 	Caution  bool
+	First    []kindLink // what is written down now
+	Rest     []kindLink // all else that can be
+	Prepare  string     // address of the checklist, empty while a lot grows
+	Next     string     // its next step
+	Label    string     // address of the label
+	Written  string     // what was just written down
 	Alarms   []alarmView
 	Findings []findingView
 	Trouble  []string
@@ -43,6 +50,12 @@ type entryView struct {
 	Details string
 	Who     string
 	Written string // when it was written, if that was much later
+	ID      string // by which it is corrected, empty where there is no logbook
+	Amended string // who corrected it
+	Gone    string // who withdrew it
+	Doubts  string // in spite of which it was written
+	Correct string // addresses of the forms
+	Unwrite string
 }
 
 const (
@@ -71,10 +84,11 @@ func (s *site) vesselPage(ctx context.Context, v viewer, view VesselView, days i
 	for _, d := range dayViews {
 		p.Views = append(p.Views, dayView(p.Card.Path, d, d == days))
 	}
-	for i, entry := range r.entries {
-		p.Entries = append(p.Entries, v.entry(i, entry))
+	p.Entries = v.entries(r)
+	for _, entry := range r.entries {
 		p.Caution = p.Caution || slices.Contains(cautioned, entry.Kind)
 	}
+	s.book(&p, v, view)
 	slices.Reverse(p.Entries)
 	for _, a := range openAlarms(view.Alarms) {
 		p.Alarms = append(p.Alarms, v.alarm(a))
@@ -149,6 +163,15 @@ func (s *site) record(ctx context.Context, v viewer, view VesselView, days int) 
 	r := record{to: v.clock.now, around: map[ingest.Quantity][]analysis.Point{}}
 	r.from = beginning(v, view, days)
 	r.ahead = ahead(view.Expected, r.from, r.to)
+	if s.Logbook != nil {
+		s.Logbook.Read(func(b *logbook.Book) { r.noted = b.Entries(view.Vessel.Name, r.from, time.Time{}) })
+		r.noted = r.noted[max(0, len(r.noted)-entriesShown):]
+		for _, n := range r.noted {
+			if n.Withdrawn == nil {
+				r.entries = append(r.entries, n.Entry)
+			}
+		}
+	}
 	if s.History == nil {
 		r.density = pointsWithin(view.Trail, r.from, r.to)
 		return r
@@ -168,6 +191,9 @@ func (s *site) record(ctx context.Context, v viewer, view VesselView, days int) 
 	for _, q := range []ingest.Quantity{unit.Light, unit.Temperature, unit.Airflow} {
 		r.around[q], err = s.History.Readings(ctx, name, q, r.from, r.to, chartMost)
 		failed(q.String(), err)
+	}
+	if s.Logbook != nil {
+		return r
 	}
 	r.entries, err = s.History.Entries(ctx, name, r.from, r.to)
 	failed("the logbook", err)

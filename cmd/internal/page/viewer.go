@@ -105,6 +105,9 @@ func (s *site) shelfPage(v viewer) shelfPage {
 	for i, vessel := range v.shelf.Vessels {
 		c := v.card(vessel)
 		c.Drawing.ID = "g" + strconv.Itoa(i)
+		if vessel.Estimate.Lot == "" {
+			c.Next, c.NextPath = s.nextStep(v, vessel.Vessel.Name)
+		}
 		p.Cards = append(p.Cards, c)
 	}
 	return p

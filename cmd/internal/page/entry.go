@@ -1,0 +1,418 @@
+package page
+
+import (
+	"cmp"
+	"errors"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/nightshelf/nightshelf/ingest"
+	"github.com/nightshelf/nightshelf/ingest/logbook"
+)
+
+func (s *site) bookRoutes(mux *http.ServeMux) {
+	s.route(mux, "/entry", methods{http.MethodGet: s.entryForm, http.MethodPost: s.writeEntry})
+	s.route(mux, "/prepare", methods{http.MethodGet: s.prepare})
+}
+
+// entryPage is the form of one entry.
+type entryPage struct {
+	head
+	Vessel, Path string
+	Kind         string // whose fields are asked for
+	Asks         string // what the form does: the title of the kind, or that of a correction
+	About        string // id of the entry that is corrected or withdrawn, empty for a new one
+	Was          string // what that entry says now
+	Inputs       []input
+	When, At     string // when it happened: now, 10, 60 or at; At is a time as it was typed
+	Faults       []string
+	Doubts       []string
+	Amounts      []string
+	Cautions     []string
+	Note         string // what to know before
+}
+
+// input is one field of the form.
+type input struct {
+	Name, Title, Value string
+	Type               string // number, text, choice or yes
+	Choices            []string
+	Known              []string // that were said before, to choose from
+	Fault              string
+	Must               bool
+}
+
+// kinds that are offered first while a lot grows.
+var growingKinds = []ingest.Kind{ingest.Harvest, ingest.Look, ingest.Count, ingest.Sample, ingest.TopUp, ingest.Remark}
+
+// links to the forms of some kinds.
+type kindLink struct{ Path, Title string }
+
+func entryPath(vessel string, k ingest.Kind) string {
+	return "/entry?" + url.Values{"vessel": {vessel}, "kind": {string(k)}}.Encode()
+}
+
+// offers lists the kinds that can be written of a vessel: those that fit now,
+// and all others.
+func offers(v logbook.Vessel) (first, rest []kindLink) {
+	fit := growingKinds
+	if v.Lot == "" {
+		fit = nil
+		for _, s := range v.Cycle.Steps() {
+			if s.Next {
+				fit = append(fit, s.Kind)
+			}
+		}
+		fit = append(fit, ingest.Fill, ingest.Inoculate, ingest.Remark)
+	}
+	for _, k := range fit {
+		if l := linkTo(v.Name, k); !slices.Contains(first, l) {
+			first = append(first, l)
+		}
+	}
+	for _, k := range ingest.Kinds {
+		l := linkTo(v.Name, k)
+		if k != ingest.Correct && k != ingest.Withdraw && !slices.Contains(first, l) {
+			rest = append(rest, l)
+		}
+	}
+	return first, rest
+}
+
+func linkTo(vessel string, k ingest.Kind) kindLink {
+	form, _ := logbook.FormOf(k)
+	return kindLink{entryPath(vessel, k), form.Title}
+}
+
+// asked is what a request for a form speaks of.
+type askedFor struct {
+	vessel string
+	kind   ingest.Kind
+	about  string // id of the entry that is corrected or withdrawn
+	form   logbook.Form
+	noted  logbook.Noted // that entry
+}
+
+// askedFor reads what a form is wanted for; where it makes no sense, the
+// request is answered and ok is false.
+func (s *site) askedFor(w http.ResponseWriter, r *http.Request, v viewer, q url.Values) (a askedFor, ok bool) {
+	a = askedFor{vessel: q.Get("vessel"), kind: ingest.Kind(q.Get("kind")), about: q.Get("entry")}
+	if s.Logbook == nil {
+		s.fail(w, r, http.StatusNotFound, "No logbook is kept here.")
+		return a, false
+	}
+	if _, known := v.shelf.vessel(a.vessel); !known {
+		s.fail(w, r, http.StatusNotFound, "No vessel of the name "+strconv.Quote(shorten(a.vessel, 80))+" stands on this shelf.")
+		return a, false
+	}
+	if a.about != "" {
+		var err error
+		s.Logbook.Read(func(b *logbook.Book) { a.noted, err = b.Find(a.about) })
+		if err != nil || a.noted.Vessel != a.vessel {
+			s.fail(w, r, http.StatusNotFound, "There is no such entry about this vessel.")
+			return a, false
+		}
+	}
+	form := a.kind
+	if a.kind == ingest.Correct {
+		form = a.noted.Kind
+	}
+	a.form, ok = logbook.FormOf(form)
+	if !ok || (a.kind == ingest.Correct || a.kind == ingest.Withdraw) && a.about == "" {
+		s.fail(w, r, http.StatusNotFound, "There is nothing of that kind to write down.")
+		return a, false
+	}
+	return a, true
+}
+
+func (s *site) entryForm(w http.ResponseWriter, r *http.Request) {
+	v := s.viewer()
+	a, ok := s.askedFor(w, r, v, r.URL.Query())
+	if !ok {
+		return
+	}
+	p := s.entryPage(v, a)
+	p.Who = whoBefore(r)
+	if a.kind == ingest.Correct {
+		p.fill(a.noted.Entry)
+		p.When, p.At = "at", v.local(a.noted.At)
+	}
+	s.render(w, r, http.StatusOK, "entry", p)
+}
+
+// local writes a time as the form takes it back.
+func (v viewer) local(t time.Time) string { return t.In(v.clock.zone).Format("2006-01-02 15:04") }
+
+// entryPage is the empty form.
+func (s *site) entryPage(v viewer, a askedFor) entryPage {
+	p := entryPage{head: s.head(v, a.form.Title+" · "+isolate(a.vessel), "vessel"), Vessel: a.vessel, Path: vesselPath(a.vessel),
+		Kind: string(a.kind), Asks: a.form.Title, About: a.about, When: "now"}
+	p.RenewAfter = 0
+	switch a.kind {
+	case ingest.Correct:
+		p.Asks, p.Was = "Correct", logbook.Sentence(a.noted.Entry)
+	case ingest.Withdraw:
+		p.Asks, p.Was = "Withdraw", logbook.Sentence(a.noted.Entry)
+	}
+	known := s.saidBefore(a.vessel)
+	for _, f := range inOrder(a.form) {
+		if f.Name == "entry" || f.Name == logbook.OverruledBy || f.Name == "overruled" || f.Name == "lot" && a.kind != ingest.Inoculate && a.kind != ingest.Correct {
+			continue
+		}
+		p.Inputs = append(p.Inputs, inputOf(f, known[f.Name]))
+	}
+	if s.Planner != nil && a.about == "" {
+		p.Amounts, p.Cautions = s.Planner.Amounts(a.vessel, a.kind)
+	}
+	p.Note = s.noteOf(v, a)
+	return p
+}
+
+// inOrder are the fields of a form as they are asked for: the name of a lot
+// that begins comes first.
+func inOrder(form logbook.Form) []logbook.Field {
+	fields := append(form.Fields, logbook.Common()...)
+	if form.Kind == ingest.Inoculate {
+		slices.SortStableFunc(fields, func(a, b logbook.Field) int {
+			return cmp.Compare(order(a.Name), order(b.Name))
+		})
+	}
+	return fields
+}
+
+func order(field string) int {
+	if field == "lot" {
+		return 0
+	}
+	return 1
+}
+
+// noteOf is what to know before an entry of that kind.
+func (s *site) noteOf(v viewer, a askedFor) string {
+	switch a.kind {
+	case ingest.FitSensor:
+		view, _ := v.shelf.vessel(a.vessel)
+		note := "A blank is read in standing medium, before the inoculum. Then, if the probe is new, a dilution series: culture and medium mixed in known shares, each with what the probe reads."
+		if p, ok := view.Latest[ingest.OD]; ok && finite(p.Value) {
+			note += " The probe reads " + figure(p.Value) + " now (" + v.clock.at(p.At).Text + ")."
+		}
+		if view.Estimate.Lot != "" {
+			note += " A lot grows in this vessel: what the probe reads now is no blank."
+		}
+		return note
+	case ingest.ChlorineTest:
+		return "Write 0 where the test shows none. A strip shows from about 0.5 mg/L only; DPD shows less."
+	case ingest.Inoculate:
+		return "As much comes out as goes in. The air of both vessels is shut meanwhile. The donor is a lot, or the vessel it stands in."
+	}
+	return ""
+}
+
+func inputOf(f logbook.Field, known []string) input {
+	in := input{Name: f.Name, Title: f.Title, Type: "text", Must: f.Must, Known: known}
+	switch {
+	case f.Form == 'f':
+		in.Type = "number"
+	case f.Form == 'b':
+		in.Type = "yes"
+	case len(f.Words) > 0:
+		in.Type, in.Choices = "choice", f.Words
+	}
+	return in
+}
+
+// saidBefore lists what the texts of the form have been before.
+func (s *site) saidBefore(vessel string) map[string][]string {
+	out := map[string][]string{}
+	add := func(field, text string) {
+		if text != "" && !slices.Contains(out[field], text) && len(out[field]) < 40 {
+			out[field] = append(out[field], text)
+		}
+	}
+	s.Logbook.Read(func(b *logbook.Book) {
+		lots := b.Lots()
+		slices.Reverse(lots)
+		for _, l := range lots {
+			add("strain", l.Strain)
+			add("medium", l.Medium)
+			if l.Ended.IsZero() && l.Vessel != vessel {
+				add("donor", l.Name)
+			}
+			for _, h := range l.Harvests {
+				add("tank", h.To)
+			}
+		}
+	})
+	return out
+}
+
+// fill puts what an entry says into the form.
+func (p *entryPage) fill(e ingest.Entry) {
+	for i := range p.Inputs {
+		v, said := e.Fields[p.Inputs[i].Name]
+		switch {
+		case said && v.Form == 'b' && v.Yes:
+			p.Inputs[i].Value = "yes"
+		case said && v.Form != 'b':
+			p.Inputs[i].Value = v.String()
+		}
+	}
+}
+
+func (s *site) writeEntry(w http.ResponseWriter, r *http.Request) {
+	if err := s.CrossOrigin.Check(r); err != nil {
+		s.fail(w, r, http.StatusForbidden, "This came from another site's page and was not done.")
+		return
+	}
+	r.Body = http.MaxBytesReader(w, r.Body, mostEntry)
+	if err := r.ParseForm(); err != nil {
+		s.fail(w, r, http.StatusBadRequest, "The form could not be read; go back and try again.")
+		return
+	}
+	v := s.viewer()
+	a, ok := s.askedFor(w, r, v, r.PostForm)
+	if !ok {
+		return
+	}
+	p := s.entryPage(v, a)
+	e := p.read(r.PostForm, v, a)
+	p.Who = e.Who
+	overrule := ""
+	if r.PostForm.Get("overrule") != "" {
+		if overrule = e.Who; overrule == "" {
+			p.Faults = append(p.Faults, "Who answers for it must be said.")
+		}
+	}
+	if p.faulty() {
+		s.render(w, r, http.StatusUnprocessableEntity, "entry", p)
+		return
+	}
+	kept, doubts, err := s.Logbook.Write(r.Context(), e, overrule)
+	if status := p.told(doubts, err); status != 0 {
+		if status == http.StatusInternalServerError {
+			s.Log.Error("page: write an entry", "vessel", e.Vessel, "kind", e.Kind, "err", err)
+		}
+		s.render(w, r, status, "entry", p)
+		return
+	}
+	remember(w, r, e.Who)
+	to := p.Path
+	sep := "?"
+	if strings.Contains(to, "?") {
+		sep = "&"
+	}
+	http.Redirect(w, r, to+sep+"written="+kept.ID(), http.StatusSeeOther)
+}
+
+// remember keeps on the phone who wrote last.
+func remember(w http.ResponseWriter, r *http.Request, who string) {
+	if who == "" {
+		return
+	}
+	http.SetCookie(w, &http.Cookie{Name: whoCookie, Value: url.QueryEscape(who), Path: "/", MaxAge: whoKept,
+		HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: r.TLS != nil})
+}
+
+// read reads the form into an entry; what is wrong stands in p, and all that
+// was typed too.
+func (p *entryPage) read(q url.Values, v viewer, a askedFor) ingest.Entry {
+	e := ingest.Entry{Vessel: a.vessel, Kind: a.kind, Who: shorten(strings.TrimSpace(q.Get("who")), longestWho), Fields: map[string]ingest.Value{}}
+	if a.about != "" {
+		e.Fields["entry"] = ingest.Text(a.noted.ID)
+	}
+	for i := range p.Inputs {
+		p.Inputs[i].read(q, a, &e)
+	}
+	p.When, p.At = q.Get("when"), strings.TrimSpace(q.Get("at"))
+	at, err := happened(p.When, p.At, v)
+	if err != nil {
+		p.Faults = append(p.Faults, sentence(err.Error()))
+	}
+	e.At = at
+	if a.kind == ingest.Withdraw {
+		e.At = time.Time{} // that of its entry
+	}
+	return e
+}
+
+// read reads one field, and notes what is wrong with it.
+func (in *input) read(q url.Values, a askedFor, e *ingest.Entry) {
+	in.Value = strings.TrimSpace(q.Get("f_" + in.Name))
+	before := a.noted.Fields[in.Name]
+	switch {
+	case in.Type == "yes":
+		if yes := in.Value != ""; yes || a.kind == ingest.Correct && before.Yes {
+			e.Fields[in.Name] = ingest.Bool(yes)
+		}
+		return
+	case in.Value == "" && a.kind == ingest.Correct && before.Form == 's':
+		e.Fields[in.Name] = ingest.Text("")
+		return
+	case in.Value == "":
+		return
+	}
+	for _, f := range append(a.form.Fields, logbook.Common()...) {
+		if f.Name != in.Name {
+			continue
+		}
+		v, err := f.ReadValue(in.Value)
+		if err != nil {
+			in.Fault = sentence(err.Error())
+			return
+		}
+		if a.kind != ingest.Correct || v != before {
+			e.Fields[in.Name] = v
+		}
+		return
+	}
+}
+
+// happened is when what is written down was done.
+func happened(when, at string, v viewer) (time.Time, error) {
+	if at != "" { // whoever typed a time means it, whatever else is marked
+		return logbook.Moment(at, v.clock.now, v.clock.zone)
+	}
+	switch when {
+	case "", "now":
+		return ingest.Stamp(v.clock.now), nil
+	case "10":
+		return ingest.Stamp(v.clock.now.Add(-10 * time.Minute)), nil
+	case "60":
+		return ingest.Stamp(v.clock.now.Add(-time.Hour)), nil
+	}
+	return time.Time{}, errors.New("say at what time, such as 17:40")
+}
+
+func (p *entryPage) faulty() bool {
+	return len(p.Faults) > 0 || slices.ContainsFunc(p.Inputs, func(in input) bool { return in.Fault != "" })
+}
+
+// told puts what the logbook said into the form; 0 if the entry is written.
+func (p *entryPage) told(doubts []logbook.Doubt, err error) int {
+	faults := FaultsOf(err)
+	for _, f := range faults {
+		i := slices.IndexFunc(p.Inputs, func(in input) bool { return in.Name == f.Field })
+		if i < 0 {
+			p.Faults = append(p.Faults, sentence(cmp.Or(f.Field, "entry")+": "+f.Says))
+			continue
+		}
+		p.Inputs[i].Fault = sentence(f.Says)
+	}
+	for _, d := range doubts {
+		p.Doubts = append(p.Doubts, d.Says)
+	}
+	switch {
+	case len(faults) > 0:
+		return http.StatusUnprocessableEntity
+	case err != nil:
+		p.Faults = append(p.Faults, "The entry could not be written; nothing was kept. Try again.")
+		return http.StatusInternalServerError
+	case len(doubts) > 0:
+		return http.StatusConflict
+	}
+	return 0
+}
