@@ -84,6 +84,7 @@ func evaluate[T any](t *testing.T, ctx context.Context, script string) T {
 // nameless lists the controls that have no name for who cannot see them, and
 // the pictures too.
 const nameless = `[...document.querySelectorAll("a[href],button,input,summary,svg[role=img]")].filter(e => {
+	if (e.type === "hidden") return false;
 	const label = e.labels && e.labels[0] ? e.labels[0].textContent : "";
 	const title = e.querySelector ? (e.querySelector("title") || {}).textContent : "";
 	return !(e.getAttribute("aria-label") || label || title || e.textContent || "").trim();

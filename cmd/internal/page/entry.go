@@ -305,7 +305,7 @@ func (s *site) writeEntry(w http.ResponseWriter, r *http.Request) {
 	if strings.Contains(to, "?") {
 		sep = "&"
 	}
-	http.Redirect(w, r, to+sep+"written="+kept.ID(), http.StatusSeeOther)
+	http.Redirect(w, r, to+sep+"written="+cmp.Or(a.noted.ID, kept.ID()), http.StatusSeeOther)
 }
 
 // remember keeps on the phone who wrote last.

@@ -150,7 +150,7 @@ func (v viewer) counted(c logbook.Counted) string {
 	return strings.Join(parts, ", ") + ", " + v.clock.at(c.At).Text
 }
 
-// justWritten is the sentence of the entry that was written a moment ago.
+// justWritten says what was written, corrected or withdrawn a moment ago.
 func (s *site) justWritten(id string) string {
 	if s.Logbook == nil || id == "" {
 		return ""
@@ -158,7 +158,14 @@ func (s *site) justWritten(id string) string {
 	said := ""
 	s.Logbook.Read(func(b *logbook.Book) {
 		if n, err := b.Find(id); err == nil {
-			said = logbook.Sentence(n.Entry)
+			said = "Written down: "
+			switch {
+			case n.Withdrawn != nil:
+				said = "Withdrawn: "
+			case len(n.Corrected) > 0:
+				said = "Corrected: "
+			}
+			said += logbook.Sentence(n.Entry)
 		}
 	})
 	return said
