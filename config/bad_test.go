@@ -76,7 +76,7 @@ func TestExampleIsRead(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(c.Vessels) != 5 || c.Vessels[4].Kind != "bag" || c.Vessels[0].VolumeL != 18 || len(c.Warnings) != 0 {
+	if len(c.Vessels) != 6 || !c.Vessels[5].ByHand || c.Vessels[4].Kind != "bag" || c.Vessels[0].VolumeL != 18 || len(c.Warnings) != 0 {
 		t.Errorf("read as %+v", c)
 	}
 }

@@ -140,9 +140,17 @@ func checkText(out io.Writer, c *config.Config) error {
 			temp = fmt.Sprintf("%g +- %g degC", *v.TempC, v.TempBandK)
 		}
 		line("%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s", v.Name, v.Kind, known(v.VolumeL, "L"), orUnknown(v.Lamp), known(v.ParUmol, "umol"), temp,
-			known(v.AirLpm, "L/min"), orUnknown(v.Interval), known(v.HarvestOD, "od"))
+			known(v.AirLpm, "L/min"), every(v), known(v.HarvestOD, "od"))
 	}
 	return w.Flush()
+}
+
+// every is how often a vessel's sensors are heard.
+func every(v checkedVessel) string {
+	if v.ByHand && v.Interval == "" {
+		return "counted by hand"
+	}
+	return orUnknown(v.Interval)
 }
 
 func orNone(all []string, none string) string {
