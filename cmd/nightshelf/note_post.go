@@ -27,6 +27,7 @@ const (
 func post(ctx context.Context, room *config.Config, e ingest.Entry, overrule string) (kept page.APIEntry, doubts []page.APIDoubt, err error) {
 	said := page.EntryOf(e)
 	said.ID, said.Sentence, said.Written, said.OverruledBy = "", "", nil, overrule
+	said.Room = room.Room // another room's page may answer at this address
 	if e.At.IsZero() {
 		said.At = nil
 	}

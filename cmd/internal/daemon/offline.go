@@ -62,6 +62,10 @@ func ask(room *config.Config, b *logbook.Book, out logbook.Outside, e ingest.Ent
 	if e.At = ingest.Stamp(e.At); e.At.After(now.Add(ahead)) {
 		return e, nil, &logbook.Fault{Field: "at", Says: fmt.Sprintf("%s is still to come", e.At.Format(time.RFC3339))}
 	}
+	// The store sets aside what it cannot keep; here somebody waits to hear it.
+	if set := store.Usable(ingest.Batch{Entries: []ingest.Entry{e}}).Refused; len(set) > 0 {
+		return e, nil, &logbook.Fault{Says: set[0].Detail}
+	}
 	for _, v := range room.Vessels {
 		if v.Name == e.Vessel {
 			return e, b.Doubts(e, out), nil

@@ -107,6 +107,7 @@ type APIEntry struct {
 	Who         string         `json:"who,omitempty"`
 	Fields      map[string]any `json:"fields,omitempty"` // numbers, texts, true or false
 	OverruledBy string         `json:"overruled_by,omitempty"`
+	Room        string         `json:"room,omitempty"` // of what is sent: only to the page of that room
 	Sentence    string         `json:"sentence,omitempty"`
 	Corrected   []string       `json:"corrected,omitempty"` // who corrected it, and when
 	Withdrawn   string         `json:"withdrawn,omitempty"` // who withdrew it, and when
@@ -120,6 +121,10 @@ func (a APIEntry) Entry() (ingest.Entry, []APIFault) {
 	}
 	var faults []APIFault
 	for name, v := range a.Fields {
+		if name == logbook.OverruledBy || name == "overruled" {
+			faults = append(faults, APIFault{name, "is no field to be said: overruled_by stands beside the fields"})
+			continue
+		}
 		switch v := v.(type) {
 		case float64:
 			e.Fields[name] = ingest.Num(v)
@@ -205,6 +210,9 @@ func (s *site) postEntry(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	e, faults := a.Entry()
+	if room := s.Source.Shelf().Room; a.Room != "" && a.Room != room {
+		faults = append(faults, APIFault{"room", "this is the logbook of " + strconv.Quote(room) + ", not of " + strconv.Quote(shorten(a.Room, 80))})
+	}
 	if len(faults) > 0 {
 		refuse(w, unfit(faults))
 		return
@@ -232,7 +240,10 @@ func readEntry(w http.ResponseWriter, r *http.Request) (a APIEntry, p *Problem) 
 	d.DisallowUnknownFields()
 	err := d.Decode(&a)
 	var large *http.MaxBytesError
+	var wrong *json.UnmarshalTypeError
 	switch {
+	case errors.As(err, &wrong):
+		return a, unfit([]APIFault{{wrong.Field, "cannot be a JSON " + wrong.Value}})
 	case errors.As(err, &large):
 		return a, &Problem{Status: http.StatusRequestEntityTooLarge, Detail: "An entry says at most 64 KiB."}
 	case err != nil:
