@@ -3,20 +3,20 @@ package room
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
 
 	"github.com/nightshelf/nightshelf/alerts"
-	"github.com/nightshelf/nightshelf/analysis/track"
 	"github.com/nightshelf/nightshelf/ingest"
 	"github.com/nightshelf/nightshelf/ingest/logbook"
 )
 
 const (
 	// entriesKept is how many entries of one vessel are remembered as they
-	// were written, so that a correction finds what it speaks of. Sixty lots.
-	entriesKept = 600
+	// were written, so that a correction finds what it speaks of: years of it.
+	entriesKept = 2000
 	// relived is how much of a vessel's past is lived through again when
 	// something long ago is corrected: longer than most lots.
 	relived = 21 * 24 * time.Hour
@@ -43,27 +43,49 @@ func (r *Room) enter(v *vessel, e ingest.Entry) {
 // remember keeps an entry as it was written; false if it was brought again.
 func (v *vessel) remember(e ingest.Entry) bool {
 	id := e.ID()
-	if slices.ContainsFunc(v.logbook, func(o ingest.Entry) bool { return o.ID() == id }) {
+	if v.has(id) {
 		return false
 	}
-	v.logbook = append(v.logbook, e)
+	v.logbook = append(v.logbook, kept{id, e})
 	if n := len(v.logbook) - entriesKept; n > 0 {
-		slices.SortStableFunc(v.logbook, func(a, b ingest.Entry) int { return a.At.Compare(b.At) })
+		slices.SortStableFunc(v.logbook, func(a, b kept) int { return a.Entry.At.Compare(b.Entry.At) })
 		v.logbook = slices.Delete(v.logbook, 0, n)
 	}
 	return true
 }
 
+// kept is an entry as it was written.
+type kept struct {
+	ID    string
+	Entry ingest.Entry
+}
+
+func (v *vessel) has(id string) bool {
+	return slices.ContainsFunc(v.logbook, func(o kept) bool { return o.ID == id })
+}
+
+// effective are the entries as they now stand.
+func (v *vessel) effective() []ingest.Entry {
+	all := make([]ingest.Entry, 0, len(v.logbook))
+	for _, k := range v.logbook {
+		all = append(all, k.Entry)
+	}
+	return logbook.Effective(all)
+}
+
 // amended reports whether a correction or withdrawal of that entry came before
 // it did.
 func (v *vessel) amended(id string) bool {
-	return slices.ContainsFunc(v.logbook, func(e ingest.Entry) bool { return e.Str("entry") == id })
+	return slices.ContainsFunc(v.logbook, func(k kept) bool { return k.Entry.Str("entry") == id })
 }
 
 // amend makes what is known what it would be if the logbook had always said
 // what it says now: from the oldest mark on, or from the stored past.
 func (r *Room) amend(v *vessel, aimed string) {
-	now := logbook.Effective(v.logbook)
+	if !v.has(aimed) {
+		return // it speaks of nothing that is known, yet
+	}
+	now := v.effective()
 	if len(v.marks) == 0 || v.earliest(aimed) >= v.marks[0].At {
 		v.rewrite(now)
 		return
@@ -80,15 +102,14 @@ func (r *Room) amend(v *vessel, aimed string) {
 // earliest is when the entry of that id happened, Unix ms, by its own word or
 // that of whatever corrects it.
 func (v *vessel) earliest(id string) int64 {
-	at := int64(0)
-	for _, e := range v.logbook {
-		if e.Str("entry") == id || e.ID() == id {
-			if ms := e.At.UnixMilli(); at == 0 || ms < at {
-				at = ms
-			}
-			if next := e.Str("entry"); e.ID() == id && next != "" { // of a correction: what that one speaks of
-				at = min(at, v.earliest(next))
-			}
+	at := int64(math.MaxInt64)
+	for _, k := range v.logbook {
+		about := k.Entry.Str("entry")
+		if about == id || k.ID == id {
+			at = min(at, k.Entry.At.UnixMilli())
+		}
+		if k.ID == id && about != "" { // of a correction: what that one speaks of
+			at = min(at, v.earliest(about))
 		}
 	}
 	return at
@@ -126,7 +147,6 @@ func (r *Room) relive(v *vessel, now []ingest.Entry) {
 			w.insert(entryItem(e))
 		}
 	}
-	w.head = memory{Track: track.New()}
 	var none step
 	next := from.Add(relivedAtOnce)
 	for reading, err := range r.o.Past(v.set.Name, from, time.UnixMilli(until)) {

@@ -13,7 +13,7 @@ import (
 
 // Version is the version of what Snapshot writes. A snapshot of another
 // version is not read: the room is then built again from the stored readings.
-const Version = 7
+const Version = 8
 
 type savedRoom struct {
 	Clock   int64
@@ -34,7 +34,7 @@ type savedVessel struct {
 	Judged int64
 	Alarms []alerts.Alarm
 	Finds  []analysis.Finding
-	Book   []ingest.Entry
+	Book   []kept
 	News   []ingest.Entry
 }
 
@@ -72,6 +72,10 @@ func (r *Room) Restore(snapshot []byte) error {
 			continue
 		}
 		v.head, v.marks, v.items, v.next = sv.Head, sv.Marks, sv.Items, sv.Next
+		v.head.Track.SizeL = v.set.VolumeL // the configuration may have changed
+		for i := range v.marks {
+			v.marks[i].Track.SizeL = v.set.VolumeL
+		}
 		v.since = sv.Since
 		v.logbook, v.news = sv.Book, sv.News
 		v.back, v.judged, v.findings = sv.Back, sv.Judged, sv.Finds

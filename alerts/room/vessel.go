@@ -41,12 +41,21 @@ type vessel struct {
 	judged   int64    // newest minute whose findings the alarms have seen
 	findings []analysis.Finding
 	alarms   map[analysis.Key]alerts.Alarm
-	logbook  []ingest.Entry // of this vessel, as written, the newest entriesKept
+	logbook  []kept         // of this vessel, as written, the newest entriesKept
 	news     []ingest.Entry // those that came since a minute was last judged
 }
 
 func newVessel(set ingest.Vessel) *vessel {
-	return &vessel{set: set, head: memory{Track: track.New()}, alarms: map[analysis.Key]alerts.Alarm{}}
+	v := &vessel{set: set, alarms: map[analysis.Key]alerts.Alarm{}}
+	v.head = v.blank()
+	return v
+}
+
+// blank is the memory of a vessel of which only what is set there is known.
+func (v *vessel) blank() memory {
+	m := memory{Track: track.New()}
+	m.Track.SizeL = v.set.VolumeL
+	return m
 }
 
 // insert puts an item in its place in time; false if it comes too late for
@@ -103,7 +112,7 @@ func (v *vessel) rewind() {
 		i--
 	}
 	if i < 0 {
-		v.head = memory{Track: track.New()}
+		v.head = v.blank()
 		v.next = 0
 	} else {
 		v.head = v.marks[i]

@@ -15,8 +15,8 @@ const (
 
 // Misfit says why parts, mL by name in any case, do not fit so many litres of
 // a recipe, in a sentence; empty if they do. Own says that the recipe is the
-// house's, so that its bottles are known.
-func Misfit(r Recipe, own bool, strain string, litres float64, partsML map[string]float64) string {
+// house's, so that its bottles are known, whole that no more parts are to come.
+func Misfit(r Recipe, own bool, strain string, litres float64, partsML map[string]float64, whole bool) string {
 	diatom, known := Diatom(strain)
 	for _, p := range r.Parts {
 		ml, dosed := partML(partsML, p.Name)
@@ -24,6 +24,7 @@ func Misfit(r Recipe, own bool, strain string, litres float64, partsML map[strin
 		switch {
 		case p.Diatoms && dosed && known && !diatom:
 			return fmt.Sprintf("%s is no diatom and needs no %s.", strain, p.Name)
+		case !dosed && !whole:
 		case p.Diatoms && !dosed && known && diatom:
 			return fmt.Sprintf("%s is a diatom and needs %s too.", strain, p.Name)
 		case p.Diatoms && !dosed:
@@ -37,10 +38,10 @@ func Misfit(r Recipe, own bool, strain string, litres float64, partsML map[strin
 }
 
 func partML(partsML map[string]float64, name string) (ml float64, ok bool) {
-	for part, ml := range partsML {
+	for part, v := range partsML {
 		if strings.EqualFold(part, name) {
-			return ml, true
+			ml, ok = ml+v, true
 		}
 	}
-	return 0, false
+	return ml, ok
 }

@@ -25,9 +25,20 @@ func TestMisfit(t *testing.T) {
 		{house, true, "", parts{"a": 5, "b": 1}, "1 mL of part B are not what house takes for 20 L: 5 mL."},
 		{house, true, "", parts{"a": 5}, "Part B of house is missing."},
 	} {
-		if got := Misfit(tt.recipe, tt.own, tt.strain, 20, tt.parts); got != tt.want {
+		if got := Misfit(tt.recipe, tt.own, tt.strain, 20, tt.parts, true); got != tt.want {
 			t.Errorf("%s of %v in %q: %q, want %q", tt.recipe.Name, tt.parts, tt.strain, got, tt.want)
 		}
+	}
+}
+
+// While parts are still to come, only what is too much is told.
+func TestMisfitBeforeAllParts(t *testing.T) {
+	house := Recipe{Name: "house", Parts: []Part{{Name: "A", MLPerL: 0.25}, {Name: "B", MLPerL: 0.25}, {Name: "silicate", MLPerL: 0.5, Diatoms: true}}}
+	if got := Misfit(house, true, "chaetoceros", 20, map[string]float64{"a": 5}, false); got != "" {
+		t.Errorf("A alone, so far: %q", got)
+	}
+	if got := Misfit(house, true, "chaetoceros", 20, map[string]float64{"a": 3, "A": 5}, false); got == "" {
+		t.Error("eight of five millilitres pass")
 	}
 }
 

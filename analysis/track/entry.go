@@ -59,7 +59,7 @@ func (s *State) start(e ingest.Entry, ms int64) {
 	s.HarvestCells, _ = e.Float("harvest_cells_per_ml")
 	s.begin(s.Lot, ms)
 	v, _ := e.Float("volume_l")
-	s.FilledL = v
+	s.StartL = v
 	s.Handled = Handling{Kind: ingest.Inoculate, At: ms, VolumeL: v}
 	s.renewHand()
 }
@@ -76,7 +76,7 @@ func (s *State) begin(lot string, ms int64) {
 	s.Shift, s.StartLog, s.Pace = 0, nan, nan
 	s.Day, s.Hours = Rate{nan, nan}, Rate{nan, nan}
 	s.LastHit = Step{}
-	s.FilledL = 0 // Hands and Draws know by their time which lot they are of
+	s.StartL = 0 // Hands and Draws know by their time which lot they are of
 	s.Stage, s.StageSince = stageLag, ms
 }
 
@@ -101,7 +101,10 @@ func (s *State) handle(e ingest.Entry, ms int64) {
 	if s.LastHit.Ratio != 0 && !s.LastHit.Explained && fits(h, s.LastHit) {
 		s.LastHit.Explained, s.LastHit.Entry = true, e.Kind
 	}
-	if ms >= s.Handled.At {
+	// Work that changes what the probe sees is not forgotten for a dose or a
+	// sample that follows it.
+	minor := !makesStep(h.Kind) && makesStep(s.Handled.Kind) && ms-s.Handled.At <= workAfter.Milliseconds()
+	if ms >= s.Handled.At && !minor {
 		s.Handled = h
 		s.settleWork() // written late: its traces are here already
 	}

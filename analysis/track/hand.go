@@ -22,10 +22,16 @@ type Hand struct {
 	Cells bool    // cells/mL, not od
 }
 
-// Draw is one dilution of the vessel: culture out, new medium in.
+// draws is how many draws, refills and top-ups are kept: two weeks of a lot
+// that is harvested every day.
+const draws = 16
+
+// Draw is culture taken out of the vessel, or medium put in.
 type Draw struct {
-	At  int64   // Unix ms, 0: none
-	Log float64 // logarithm of density before over density after
+	At       int64   // Unix ms, 0: none
+	OutL     float64 // litres out
+	InL      float64 // litres of new medium in
+	Replaced bool    // as much came in as went out
 }
 
 const (
@@ -34,8 +40,6 @@ const (
 	// last digit of a simple instrument).
 	handOD    = 0.05
 	handFloor = 0.005
-	// thinnest is the least density that has a logarithm worth keeping.
-	thinnest = 1e-4
 	// probeFor is how long after its newest reading the od probe is still what
 	// the density is taken from.
 	probeFor = 24 * time.Hour
@@ -51,12 +55,17 @@ func (s *State) count(e ingest.Entry, ms int64) {
 	if !ok {
 		return
 	}
-	if c.OD > thinnest {
-		s.keepHand(Hand{At: ms, Log: math.Log(c.OD), Sigma: math.Hypot(handOD, handFloor/c.OD)})
+	if c.OD >= 0 { // NaN is not
+		od := max(c.OD, handFloor) // nothing seen is less than can be
+		s.keepHand(Hand{At: ms, Log: math.Log(od), Sigma: math.Hypot(handOD, handFloor/od)})
 	}
-	if c.CellsPerML > 0 {
-		s.keepHand(Hand{At: ms, Log: math.Log(c.CellsPerML), Sigma: c.Error, Cells: true})
-		s.calibrate(ms, math.Log(c.CellsPerML), c.Error)
+	if c.CellsPerML >= 0 {
+		h := Hand{At: ms, Log: math.Log(max(c.CellsPerML, c.Least)), Sigma: c.Error, Cells: true}
+		if c.CellsPerML == 0 {
+			h.Sigma = 1 // one, or none
+		}
+		s.keepHand(h)
+		s.calibrate(ms, c)
 	}
 	s.renewHand()
 }
@@ -71,7 +80,7 @@ func (s *State) keepHand(h Hand) {
 		}
 	}
 	i, found := slices.BinarySearchFunc(list, h, func(a, b Hand) int {
-		return cmp.Or(cmp.Compare(a.At, b.At), cmp.Compare(unitOf(a), unitOf(b)))
+		return cmp.Or(cmp.Compare(a.At, b.At), cmp.Compare(unitOf(a), unitOf(b)), cmp.Compare(a.Log, b.Log))
 	})
 	if found {
 		return // brought again
@@ -88,31 +97,62 @@ func unitOf(h Hand) int {
 	return 0
 }
 
-// diluted notes that culture went out and new medium came in, so that what
-// grew can be told from what was poured away.
+// diluted notes what culture went out and what new medium came in, so that
+// what grew can be told from what was poured away. Water that makes up for what
+// dried off dilutes nothing.
 func (s *State) diluted(e ingest.Entry, ms int64) {
 	litres, ok := e.Float("volume_l")
-	if e.Kind != ingest.Harvest || !e.Flag("refilled") || !ok || !(s.FilledL > litres) || ms < s.Since {
+	d := Draw{At: ms}
+	switch {
+	case !ok:
+		return
+	case e.Kind == ingest.Harvest:
+		d.OutL, d.Replaced = litres, e.Flag("refilled")
+	case e.Kind == ingest.TopUp && e.Str("water") == "medium":
+		d.InL = litres
+	default:
 		return
 	}
-	d := Draw{At: ms, Log: -math.Log(1 - litres/s.FilledL)}
-	for _, old := range s.Draws {
-		if old == d {
-			return // brought again
+	var room [draws + 1]Draw
+	list := room[:0]
+	for _, o := range s.Draws {
+		if o.At != 0 {
+			list = append(list, o)
 		}
 	}
-	copy(s.Draws[:], s.Draws[1:])
-	s.Draws[len(s.Draws)-1] = d
+	i, found := slices.BinarySearchFunc(list, d, func(a, b Draw) int {
+		return cmp.Or(cmp.Compare(a.At, b.At), cmp.Compare(a.OutL, b.OutL), cmp.Compare(a.InL, b.InL))
+	})
+	if found {
+		return // brought again
+	}
+	list = slices.Insert(list, i, d)
+	s.Draws = [draws]Draw{}
+	copy(s.Draws[:], list[max(0, len(list)-draws):])
 	s.renewHand()
 }
 
 // undrawn is what must be added to a log density of the time ms to take all
 // dilutions of the lot out of it.
 func (s *State) undrawn(ms int64) float64 {
+	in := s.StartL
+	if in == 0 {
+		in = s.SizeL
+	}
 	sum := 0.0
 	for _, d := range s.Draws {
-		if d.At != 0 && d.At >= s.Since && d.At <= ms {
-			sum += d.Log
+		if d.At == 0 || d.At < s.Since || d.At > ms || !(in > 0) {
+			continue
+		}
+		left := max(in-d.OutL, 0)
+		switch now := left + d.InL; {
+		case d.Replaced && left > 0:
+			sum += math.Log(in / left)
+		case !d.Replaced && left > 0 && d.InL > 0:
+			sum += math.Log(now / left)
+			in = now
+		case !d.Replaced:
+			in = now
 		}
 	}
 	return sum
@@ -195,7 +235,11 @@ func days(ms int64) float64 { return float64(ms) / float64((24 * time.Hour).Mill
 
 // calibrate learns how many cells one od is, from a count while the probe
 // looks on. It belongs to a strain and a probe.
-func (s *State) calibrate(ms int64, logCells, sigma float64) {
+func (s *State) calibrate(ms int64, c logbook.Counted) {
+	if !(c.CellsPerML > 0) {
+		return
+	}
+	logCells, sigma := math.Log(c.CellsPerML), c.Error
 	b, ok := s.Bin(binIndex(ms))
 	for back := int32(1); !ok && back <= 3; back++ {
 		b, ok = s.Bin(binIndex(ms) - back)

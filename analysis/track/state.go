@@ -102,9 +102,10 @@ type State struct {
 	Pace       float64 // greatest net growth over a whole day in this lot, 1/d; NaN unknown
 
 	HarvestCells float64     // cells/mL at which the lot is ready; 0 unknown
-	FilledL      float64     // what the logbook says is in the vessel, litres; 0 unknown
+	StartL       float64     // in the vessel after the inoculation, litres; 0 unknown
+	SizeL        float64     // what the vessel holds, litres; 0 unknown
 	Hands        [hands]Hand // measured by hand in this lot, the oldest first
-	Draws        [hands]Draw // dilutions of this lot
+	Draws        [draws]Draw // what went out and in, the oldest first
 	// CellsSum over CellsWeight is the logarithm of the cells/mL in one od.
 	CellsSum, CellsWeight float64
 

@@ -14,7 +14,8 @@ import (
 type Book struct {
 	sizes map[string]float64
 	raw   []ingest.Entry
-	ids   map[string]int // place in raw
+	ids   map[string]int  // place in raw
+	aimed map[string]bool // ids that a correction or withdrawal names
 	// fold holds what all entries make, up to date unless stale.
 	fold  fold
 	notes []Noted
@@ -24,7 +25,7 @@ type Book struct {
 // New returns the book of a room in which nothing was written yet, with what
 // vessels hold when they are full.
 func New(vessels []ingest.Vessel) *Book {
-	b := &Book{sizes: map[string]float64{}, ids: map[string]int{}, stale: true}
+	b := &Book{sizes: map[string]float64{}, ids: map[string]int{}, aimed: map[string]bool{}, stale: true}
 	for _, v := range vessels {
 		b.sizes[v.Name] = v.VolumeL
 	}
@@ -49,7 +50,11 @@ func (b *Book) Add(entries ...ingest.Entry) {
 // so that the book must be read again.
 func (b *Book) append(e ingest.Entry, id string) bool {
 	n := Noted{Entry: e, ID: id}
-	if b.stale || e.Kind == ingest.Correct || e.Kind == ingest.Withdraw ||
+	if e.Kind == ingest.Correct || e.Kind == ingest.Withdraw {
+		b.aimed[e.Str("entry")] = true
+		return false
+	}
+	if b.stale || b.aimed[id] ||
 		len(b.notes) > 0 && byHappening(b.notes[len(b.notes)-1], n) >= 0 {
 		return false
 	}
@@ -90,6 +95,17 @@ func (b *Book) before(e ingest.Entry) *Book {
 		}
 	}
 	return past
+}
+
+// without returns the book as if an entry had never been written.
+func (b *Book) without(id string) *Book {
+	out := &Book{sizes: b.sizes, ids: map[string]int{}, aimed: map[string]bool{}, stale: true}
+	for _, e := range b.raw {
+		if e.ID() != id {
+			out.Add(e)
+		}
+	}
+	return out
 }
 
 // Vessel returns a vessel as it now stands, one of which nothing was written
@@ -169,10 +185,16 @@ func (b *Book) Find(id string) (Noted, error) {
 // by its beginning, and gives it the whole one.
 func (b *Book) about(e ingest.Entry) (Noted, error) {
 	id := e.Str("entry")
-	if i, ok := b.ids[id]; ok && (b.raw[i].Kind == ingest.Correct || b.raw[i].Kind == ingest.Withdraw) {
-		return Noted{Entry: b.raw[i], ID: id}, nil
+	n, err := b.Find(id)
+	if err == nil || len(id) < leastID {
+		return n, err
 	}
-	return b.Find(id)
+	for whole, i := range b.ids { // of a correction or withdrawal itself
+		if k := b.raw[i].Kind; strings.HasPrefix(whole, id) && (k == ingest.Correct || k == ingest.Withdraw) {
+			return Noted{Entry: b.raw[i], ID: whole}, nil
+		}
+	}
+	return n, err
 }
 
 // Settle checks an entry against the book and fills in what the book knows: a
@@ -199,9 +221,28 @@ func (b *Book) Settle(e ingest.Entry) (ingest.Entry, error) {
 		return e, &Fault{"entry", fmt.Sprintf("that entry is of vessel %q, not %q: withdraw it and write it anew", n.Vessel, e.Vessel)}
 	}
 	if e.Kind == ingest.Correct {
+		e.Fields = inUnitsOf(n.Kind, e.Fields)
 		return e, Check(corrected(n.Entry, e))
 	}
 	return e, nil
+}
+
+// inUnitsOf brings litres to millilitres, or back, where the entry that is
+// corrected says its volume in the other.
+func inUnitsOf(k ingest.Kind, fields map[string]ingest.Value) map[string]ingest.Value {
+	for _, to := range []struct {
+		has, want string
+		factor    float64
+	}{{"volume_l", "volume_ml", 1000}, {"volume_ml", "volume_l", 1e-3}} {
+		v, said := fields[to.has]
+		_, own := field(k, to.has)
+		_, other := field(k, to.want)
+		if said && !own && other {
+			delete(fields, to.has)
+			fields[to.want] = ingest.Num(v.Num * to.factor)
+		}
+	}
+	return fields
 }
 
 func cloneFields(fields map[string]ingest.Value) map[string]ingest.Value {

@@ -67,16 +67,19 @@ func sortedNames(e ingest.Entry) []string { return slices.Sorted(maps.Keys(e.Fie
 
 // fieldOf finds a field of an entry. Those of a correction are those of
 // whatever it corrects.
-func fieldOf(e ingest.Entry, name string) (Field, bool) {
+func fieldOf(e ingest.Entry, name string) (found Field, ok bool) {
 	if f, ok := field(e.Kind, name); ok || e.Kind != ingest.Correct {
 		return f, ok
 	}
-	for _, form := range forms { // the widest bounds, until its entry is known
+	// Any form will do, until its entry is known: the one that the value fits.
+	for _, form := range forms {
 		if f, ok := field(form.Kind, name); ok {
-			return f, true
+			if found = f; f.check(e.Fields[name]) == "" {
+				return f, true
+			}
 		}
 	}
-	return Field{}, false
+	return found, found.Name != ""
 }
 
 // Unknown lists the fields of an entry that its kind does not have.

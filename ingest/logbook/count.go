@@ -13,6 +13,7 @@ type Counted struct {
 	CellsPerML float64 // NaN if only od was measured
 	OD         float64 // NaN if only cells were counted; as the instrument showed it
 	Error      float64 // relative standard error of the cells
+	Least      float64 // cells/mL that one cell counted would have come to
 }
 
 const (
@@ -25,6 +26,8 @@ const (
 	// plainCount is taken where only the result was written: about a hundred
 	// cells are usual.
 	plainCount = 100
+	// plainSquares are the large squares of one side that are usual to count.
+	plainSquares = 5
 )
 
 // Cells is the density that a count in a chamber comes to, cells/mL, and its
@@ -39,6 +42,7 @@ func Cells(counted, squares, dilution float64) (perML, relative float64) {
 func CountOf(e ingest.Entry) (c Counted, ok bool) {
 	c = Counted{At: e.At, CellsPerML: math.NaN(), OD: math.NaN()}
 	_, c.Error = Cells(plainCount, 1, 1)
+	c.Least, _ = Cells(1, plainSquares, 1)
 	if od, said := e.Float("od"); said {
 		c.OD, ok = od, true
 	}
@@ -55,6 +59,7 @@ func CountOf(e ingest.Entry) (c Counted, ok bool) {
 			dilution = v
 		}
 		c.CellsPerML, c.Error = Cells(n, squares, dilution)
+		c.Least, _ = Cells(1, squares, dilution)
 		ok = true
 	}
 	return c, ok

@@ -77,6 +77,12 @@ func (c *Cycle) step(e ingest.Entry) {
 	if at, ok := c.place(e); ok {
 		c.Done[at] = e.At
 	}
+	switch e.Kind {
+	case ingest.Chlorinate, ingest.Neutralise, ingest.Fill, ingest.TopUp:
+		if c.Done[stepInoculate].IsZero() {
+			delete(c.Done, stepTest) // other water than the one that was tested
+		}
+	}
 }
 
 // place finds the step that an entry does.
@@ -110,7 +116,11 @@ func (c *Cycle) place(e ingest.Entry) (at int, ok bool) {
 	case ingest.Fill:
 		return stepFill, true
 	case ingest.ChlorineTest:
-		return stepTest, done(stepFill) || done(stepBleach)
+		found, _ := e.Float("chlorine_mg_l")
+		if found > 0 {
+			delete(c.Done, stepTest)
+		}
+		return stepTest, found == 0 && (done(stepFill) || done(stepBleach))
 	case ingest.Dose:
 		return stepDose, !done(stepInoculate)
 	case ingest.Inoculate:

@@ -2,6 +2,7 @@ package logbook
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -23,7 +24,8 @@ type Outside struct {
 	PastBest func(Lot) string
 	// DoseUnfit says why parts, mL, do not fit so many litres of a medium for a
 	// strain, empty if they do or nothing is known.
-	DoseUnfit func(medium, strain string, litres float64, partsML map[string]float64) string
+	// Whole says that no more parts are to come.
+	DoseUnfit func(medium, strain string, litres float64, partsML map[string]float64, whole bool) string
 	Zone      *time.Location // for times in the sentences; nil is UTC
 }
 
@@ -33,6 +35,16 @@ type Outside struct {
 func (b *Book) Doubts(e ingest.Entry, out Outside) []Doubt {
 	if out.Zone == nil {
 		out.Zone = time.UTC
+	}
+	if e.Kind == ingest.Correct {
+		n, err := b.about(e)
+		if err != nil {
+			return nil
+		}
+		// What it comes to, as if it had been written so at first.
+		e, b = corrected(n.Entry, e), b.without(n.ID)
+		e.Fields = cloneFields(e.Fields)
+		delete(e.Fields, OverruledBy)
 	}
 	b = b.before(e)
 	g := guard{book: b, e: e, v: b.Vessel(e.Vessel), out: out}
@@ -49,15 +61,17 @@ func (b *Book) Doubts(e ingest.Entry, out Outside) []Doubt {
 		g.taken()
 		g.acid()
 	case ingest.Neutralise:
+		g.bleach()
 		g.soak()
-	case ingest.Dump:
+	case ingest.Dump, ingest.Clean:
 		g.taken()
 	case ingest.Dose:
 		g.dosedAlready()
-		g.fits(g.strain())
+		g.fits()
 	case ingest.Harvest:
 		g.harvest()
 	}
+	g.twice()
 	return g.doubts
 }
 
@@ -113,10 +127,14 @@ func (g *guard) chlorine() {
 	w := g.v.Water
 	t := w.Test
 	switch {
-	case g.v.Lot != "": // its water has been lived in
+	case g.livedIn():
 	case t.MgPerL > 0:
 		g.ask("chlorine_found", "The test of %s found %s mg/L of chlorine in %s: it must find none.", g.when(t.At), num(t.MgPerL), g.e.Vessel)
+	case t.Free() && t.Limit > blindAbove:
+		g.ask("chlorine_untested", "The test of %s shows no less than %s mg/L of chlorine: it cannot say that %s is free of it.", g.when(t.At), num(t.Limit), g.e.Vessel)
+	case t.Free() && (w.Bleached.IsZero() || !w.Neutral.IsZero()):
 	case t.Free():
+		g.ask("chlorine_untested", "%s was bleached at %s and no thiosulfate is written since: strong chlorine can make a test show none.", g.e.Vessel, g.when(w.Bleached))
 	case w.Bleached.IsZero() && slices.Contains(heated, w.Treated):
 	case w.Bleached.IsZero() && w.Filled.IsZero():
 		g.ask("chlorine_untested", "Nothing is written about the water in %s: no chlorine test has found it free.", g.e.Vessel)
@@ -127,6 +145,44 @@ func (g *guard) chlorine() {
 	default:
 		g.ask("chlorine_untested", "No chlorine test of %s is written since the thiosulfate of %s.", g.e.Vessel, g.when(w.Neutral))
 	}
+}
+
+// blindAbove is the least chlorine, mg/L, that a test must show: pool strips
+// do, at 0.5; what shows only more than twice that tells nothing of a culture.
+const blindAbove = 1.0
+
+// livedIn reports whether a lot grows in the water, into which no bleach went
+// since it began.
+func (g *guard) livedIn() bool {
+	l := g.book.fold.lots[g.v.Lot]
+	return l != nil && !g.v.Water.Bleached.After(l.Inoculated)
+}
+
+// sameAgain is how close two entries must be to be the same one sent twice.
+const sameAgain = 2 * time.Minute
+
+// twice asks where the same was written a moment ago: a tap that was repeated
+// because the first seemed lost.
+func (g *guard) twice() {
+	for i := len(g.book.notes) - 1; i >= 0; i-- {
+		n := g.book.notes[i]
+		if n.Withdrawn != nil || n.Vessel != g.e.Vessel {
+			continue
+		}
+		if n.Kind == g.e.Kind && g.e.At.Sub(n.At) <= sameAgain && g.e.Written.Sub(n.Written).Abs() <= sameAgain && sameFields(n.Fields, g.e.Fields) {
+			g.ask("written_already", "The same was written at %s: was it done twice?", g.when(n.At))
+		}
+		return
+	}
+}
+
+func sameFields(a, b map[string]ingest.Value) bool {
+	a, b = cloneFields(a), cloneFields(b)
+	for _, m := range []map[string]ingest.Value{a, b} {
+		delete(m, OverruledBy)
+		delete(m, overruled)
+	}
+	return maps.Equal(a, b)
 }
 
 // donor asks about whom the inoculum comes from.

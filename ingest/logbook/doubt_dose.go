@@ -1,7 +1,9 @@
 package logbook
 
 import (
+	"cmp"
 	"math"
+	"slices"
 	"time"
 )
 
@@ -18,51 +20,77 @@ func (g *guard) dose() {
 		g.ask("dose_missing", "No nutrients are written for the water in %s.", g.e.Vessel)
 		return
 	}
-	g.parts(g.v.Water.Doses, g.strain())
+	g.parts(g.v.Water.Doses, g.v.FilledL, true)
 }
 
-// fits asks about a dose that is about to be written, with those before it.
-func (g *guard) fits(strain string) {
-	g.parts(append(g.doses(), dosed(g.e)), strain)
+// fits asks about a dose that is about to be written, with those that went
+// into the same water before it.
+func (g *guard) fits() {
+	doses, litres := g.doses()
+	g.parts(append(doses, dosed(g.e)), litres, false)
 }
 
-func (g *guard) parts(doses []Dosed, strain string) {
+// parts asks about the sum of some doses for so many litres. Whole says that
+// no more parts are to come.
+func (g *guard) parts(doses []Dosed, litres float64, whole bool) {
 	sum := map[string]float64{}
-	medium, times := "", 0.0
+	medium := g.v.Water.Medium
 	for _, d := range doses {
 		for part, ml := range d.PartsML {
 			sum[part] += ml
 		}
-		if d.Medium != "" {
-			medium = d.Medium
-		}
-		times += d.Strength
+		medium = cmp.Or(d.Medium, medium)
 	}
 	a, b := sum["a"], sum["b"]
-	if (a > 0 || b > 0) && math.Abs(a-b) > unequal*max(a, b) {
+	if both := a > 0 && b > 0; math.Abs(a-b) > unequal*max(a, b) && (both || whole) {
 		g.ask("dose_unequal", "Parts A and B differ, %s and %s mL: they go in in equal volumes.", num(a), num(b))
 		return
 	}
-	if len(sum) == 0 || !g.v.Known || g.out.DoseUnfit == nil {
+	if len(sum) == 0 || !(litres > 0) || g.out.DoseUnfit == nil {
 		return
 	}
-	if why := g.out.DoseUnfit(medium, strain, g.v.FilledL, sum); why != "" {
+	if why := g.out.DoseUnfit(medium, g.strain(), litres, sum, whole); why != "" {
 		g.ask("dose_unfit", "%s", why)
 	}
 }
 
-// doses are those that the vessel's water or lot has had.
-func (g *guard) doses() []Dosed {
-	if l, ok := g.book.Lot(g.v.Lot); ok {
-		return l.Doses
+// doses are those that the new water in the vessel has had, and how much of it
+// there is: since its filling, or since the last refill of a lot that lives on.
+func (g *guard) doses() ([]Dosed, float64) {
+	l, ok := g.book.Lot(g.v.Lot)
+	if !ok {
+		return slices.Clone(g.v.Water.Doses), g.v.FilledL
 	}
-	return g.v.Water.Doses
+	since, litres := time.Time{}, g.v.FilledL
+	for _, h := range l.Harvests {
+		if h.Refilled {
+			since, litres = h.At, h.VolumeL
+		}
+	}
+	return slices.DeleteFunc(slices.Clone(l.Doses), func(d Dosed) bool { return d.At.Before(since) }), litres
 }
 
 func (g *guard) dosedAlready() {
-	if had := g.doses(); len(had) > 0 && !g.e.Flag("again") {
-		g.ask("dosed_already", "%s was dosed at %s: say that a second dose is meant.", g.e.Vessel, g.when(had[len(had)-1].At))
+	had, _ := g.doses()
+	now := dosed(g.e)
+	for _, d := range had {
+		if g.e.Flag("again") || !overlap(d.PartsML, now.PartsML) {
+			continue
+		}
+		g.ask("dosed_already", "%s was dosed at %s: say that a second dose is meant.", g.e.Vessel, g.when(d.At))
+		return
 	}
+}
+
+// overlap reports whether two doses have a part in common. A dose that names
+// none is of all of them.
+func overlap(a, b map[string]float64) bool {
+	for part := range a {
+		if _, both := b[part]; both {
+			return true
+		}
+	}
+	return len(a) == 0 || len(b) == 0
 }
 
 // strain is that of the entry, of its donor or of the lot in the vessel.

@@ -130,7 +130,7 @@ func TestOutsideIsAsked(t *testing.T) {
 	out := Outside{
 		Sick:     []Taint{{Lot: "T2", Why: Crashed, At: late, Suspected: true}},
 		PastBest: func(l Lot) string { return l.Name + " is stationary" },
-		DoseUnfit: func(medium, strain string, litres float64, parts map[string]float64) string {
+		DoseUnfit: func(medium, strain string, litres float64, parts map[string]float64, whole bool) string {
 			return fmt.Sprintf("%v mL for %v L of %s", parts["a"], litres, strain)
 		},
 	}

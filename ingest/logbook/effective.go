@@ -71,6 +71,7 @@ func amend(n Noted, aimed map[string][]Noted, depth int) Noted {
 	for _, about := range aimed[n.ID] {
 		about = amend(about, aimed, depth+1)
 		switch {
+		case about.Vessel != n.Vessel: // nobody corrects what was done to another
 		case about.Withdrawn != nil: // a withdrawal withdrawn: it stands again
 		case about.Kind == ingest.Withdraw:
 			e := about.Entry
@@ -91,7 +92,7 @@ func corrected(e, c ingest.Entry) ingest.Entry {
 	e.Fields = maps.Clone(e.Fields)
 	for name, v := range c.Fields {
 		switch {
-		case name == "entry" || name == "reason":
+		case name == "entry":
 		case v.Form == 's' && v.Text == "":
 			delete(e.Fields, name)
 		default:
@@ -115,12 +116,14 @@ func byHappening(a, b Noted) int {
 }
 
 // turns are the places of kinds that carry the same time.
-var turns = []ingest.Kind{ingest.End, ingest.Harvest, ingest.Dump, ingest.Clean, ingest.Rinse, ingest.Fill, ingest.Chlorinate,
-	ingest.Neutralise, ingest.ChlorineTest, ingest.Dose, ingest.Inoculate}
+var turns = map[ingest.Kind]int{ingest.End: 1, ingest.Harvest: 2, ingest.Dump: 3,
+	// Rinses are told apart by the order in which they were written alone.
+	ingest.Clean: 4, ingest.Rinse: 4, ingest.AcidRinse: 4,
+	ingest.Fill: 5, ingest.Chlorinate: 6, ingest.Neutralise: 7, ingest.ChlorineTest: 8, ingest.Dose: 9, ingest.Inoculate: 10}
 
 func turn(k ingest.Kind) int {
-	if i := slices.Index(turns, k); i >= 0 {
-		return i
+	if t := turns[k]; t > 0 {
+		return t
 	}
 	return len(turns)
 }

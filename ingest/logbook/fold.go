@@ -52,7 +52,10 @@ func (f *fold) step(e ingest.Entry) {
 	switch e.Kind {
 	case ingest.Fill:
 		f.filled(v, e)
-	case ingest.Chlorinate, ingest.Neutralise, ingest.ChlorineTest, ingest.AcidRinse, ingest.Rinse, ingest.Clean:
+	case ingest.Clean:
+		f.close(v, e.At, "") // nobody cleans a vessel that a lot grows in
+		v.fill(0)
+	case ingest.Chlorinate, ingest.Neutralise, ingest.ChlorineTest, ingest.AcidRinse, ingest.Rinse:
 		v.treat(e)
 	case ingest.Dump:
 		f.close(v, e.At, Discarded)
@@ -129,7 +132,7 @@ func (f *fold) work(v *Vessel, e ingest.Entry) {
 	litres, _ := e.Float("volume_l")
 	switch e.Kind {
 	case ingest.Harvest:
-		if !e.Flag("refilled") {
+		if !e.Flag("refilled") && l == f.lot(v) {
 			v.take(litres)
 		}
 	case ingest.TopUp:
@@ -248,12 +251,14 @@ func (f *fold) donor(name string) *Lot {
 	if l := f.lots[name]; l != nil {
 		return l
 	}
-	if v := f.vessels[name]; v != nil {
-		if l := f.lot(v); l != nil {
-			return l
-		}
+	v := f.vessels[name]
+	switch {
+	case v == nil:
+		return nil
+	case v.Lot != "":
+		return f.lot(v)
 	}
-	return nil
+	return f.lots[v.Before] // what stood in it last
 }
 
 // end ends the lot that an entry names, or the one that grows there.
@@ -278,7 +283,12 @@ func (f *fold) close(v *Vessel, at time.Time, why string) {
 	f.over(l, at, why)
 	v.Before, v.Lot = l.Name, ""
 	v.Cycle = Cycle{Since: at, Done: map[int]time.Time{}}
-	v.Water = Water{}
+	if w := v.Water; w.Bleached.After(l.Inoculated) {
+		// Bleach went into the culture: it stands there still, and is the soak.
+		v.Cycle.Done[stepSoak], v.Cycle.Contact[0] = w.Bleached, cmp.Or(w.Contact, UsualContact)
+		return
+	}
+	v.Water = Water{Residue: v.Water.Residue}
 }
 
 func (f *fold) over(l *Lot, at time.Time, why string) {

@@ -26,7 +26,7 @@ func (b *Book) Kin(name string) Kin {
 	for d := b.fold.lots[l.Donor]; d != nil && d != l && !slices.Contains(k.Ancestors, d.Name); d = b.fold.lots[d.Donor] {
 		k.Ancestors = append(k.Ancestors, d.Name)
 	}
-	if l.Donor != "" {
+	if b.fold.lots[l.Donor] != nil { // two lots "from outside" are no sisters
 		k.Sisters = b.started(l.Donor, func(s *Lot) bool { return s != l })
 	}
 	k.Daughters = b.descent(name)
@@ -92,7 +92,7 @@ func (b *Book) near(l, o *Lot) bool {
 	if o == nil {
 		return false
 	}
-	if o == l || o.Name == l.Donor || o.Donor != "" && o.Donor == l.Donor {
+	if o == l || o.Name == l.Donor || b.fold.lots[l.Donor] != nil && o.Donor == l.Donor {
 		return true
 	}
 	// A donor that was written before there was a lot of that name may close a

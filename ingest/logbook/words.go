@@ -207,7 +207,7 @@ func Moment(s string, now time.Time, zone *time.Location) (time.Time, error) {
 			return time.Date(local.Year(), local.Month(), local.Day()-back, clock.Hour(), clock.Minute(), 0, 0, zone)
 		}
 		at := day(0)
-		if at.After(now) {
+		if at.After(now.Add(time.Minute)) { // a clock that is read may be rounded up
 			at = day(1)
 		}
 		return ingest.Stamp(at), nil

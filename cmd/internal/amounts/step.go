@@ -21,6 +21,7 @@ type Vessel struct {
 	LitresL     float64
 	Medium      string  // empty: the house's first recipe, else f/2
 	Strain      string  // empty: not known, so no silicate
+	DosedMgPerL float64 // chlorine that was dosed, as written; 0: what is usual
 	FoundMgPerL float64 // chlorine that a test found; 0: all that is usually dosed
 }
 
@@ -62,6 +63,9 @@ func bleach(room *config.Config, v Vessel) (Step, error) {
 func thiosulfate(v Vessel) (Step, error) {
 	in := plan.Neutralisation{WaterL: v.LitresL, FreeChlorineMgPerL: plan.UsualFreeChlorineMgPerL, StockGPerL: usualStock}
 	plans, why := plan.Neutralise, "for all of the chlorine that is usually dosed"
+	if v.DosedMgPerL > 0 {
+		in.FreeChlorineMgPerL, why = v.DosedMgPerL, "for all of the chlorine that was dosed"
+	}
 	if v.FoundMgPerL > 0 {
 		in.FreeChlorineMgPerL = v.FoundMgPerL
 		plans, why = plan.NeutraliseFound, "for the chlorine that the test found"

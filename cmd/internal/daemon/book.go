@@ -62,6 +62,10 @@ func (b *book) Write(ctx context.Context, e ingest.Entry, overruledBy string) (i
 		return e, doubts, nil
 	}
 	e = logbook.Overrule(e, doubts, overruledBy)
+	// Whoever asked may go away: whether it is kept must be known before the
+	// next is asked about.
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), commitWithin+5*time.Second)
+	defer cancel()
 	if err := b.d.intake.keep(ctx, ingest.Batch{Arrived: now, Entries: []ingest.Entry{e}}); err != nil {
 		return e, nil, fmt.Errorf("write the entry: %w", err)
 	}

@@ -10,13 +10,13 @@ import (
 
 // doseUnfit says why a dose does not fit, empty if it does or nothing is known
 // of its medium.
-func doseUnfit(room *config.Config) func(medium, strain string, litres float64, partsML map[string]float64) string {
-	return func(medium, strain string, litres float64, partsML map[string]float64) string {
+func doseUnfit(room *config.Config) func(medium, strain string, litres float64, partsML map[string]float64, whole bool) string {
+	return func(medium, strain string, litres float64, partsML map[string]float64, whole bool) string {
 		r, own, err := amounts.Find(room, medium)
 		if err != nil {
 			return ""
 		}
-		return plan.Misfit(r, own, strain, litres, partsML)
+		return plan.Misfit(r, own, strain, litres, partsML, whole)
 	}
 }
 
@@ -34,7 +34,7 @@ func (b *book) Amounts(vessel string, step ingest.Kind) (lines, cautions []strin
 		if known.Known && known.FilledL > 0 {
 			v.LitresL = known.FilledL
 		}
-		v.Medium, v.FoundMgPerL = known.Water.Medium, known.Water.Test.MgPerL
+		v.Medium, v.FoundMgPerL, v.DosedMgPerL = known.Water.Medium, known.Water.Test.MgPerL, known.Water.ChlorineMg
 		if before, ok := k.Lot(known.Before); ok && v.Medium == "" {
 			v.Medium = before.Medium
 		}

@@ -139,6 +139,9 @@ func (in *intake) screen(b ingest.Batch) ingest.Batch {
 		return refused(r.Vessel)
 	})
 	b.Entries = slices.DeleteFunc(b.Entries, func(e ingest.Entry) bool {
+		// A device is nobody who can answer for what speaks against an entry.
+		delete(e.Fields, logbook.OverruledBy)
+		delete(e.Fields, "overruled")
 		if err := logbook.Check(e); err != nil {
 			b.Refused = append(b.Refused, noEntry(e, err, b.Arrived))
 			return true
