@@ -190,7 +190,8 @@ func TestSlowHarvestWakesNobody(t *testing.T) {
 		before, after := split(stretch("C01", noon, 4*24*time.Hour, 1, slow), when.Add(written))
 		out := digest(r, before, 50)
 		harvest := wrote(ingest.Harvest, when.Add(written), when.Add(written), map[string]ingest.Value{"volume_l": ingest.Num(7), "refilled": ingest.Bool(true)})
-		out.add(r.Digest(entriesOnly(harvest), noon))
+		dose := wrote(ingest.Dose, when.Add(written+5*time.Minute), when.Add(written+5*time.Minute), map[string]ingest.Value{"a_ml": ingest.Num(7)})
+		out.add(r.Digest(entriesOnly(harvest, dose), noon))
 		out.add(digest(r, after, 50))
 		if len(out.Calls) != 0 {
 			t.Errorf("written after %v: %v", written, raised(out))

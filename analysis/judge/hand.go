@@ -33,6 +33,10 @@ const (
 // that counts have: what they say is as of the newest of them.
 func (b *bench) byHand() {
 	list := b.Track.Counted()
+	if len(list) == 0 { // not since it was refilled
+		b.Held[uncounted], b.Held[fellByHand], b.Held[stalledByHand] = 0, 0, 0
+		return
+	}
 	last := list[len(list)-1]
 	since := time.Duration(b.now-last.At) * time.Millisecond
 	if b.hold(uncounted, since > handDue) != 0 {

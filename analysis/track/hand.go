@@ -158,6 +158,18 @@ func (s *State) undrawn(ms int64) float64 {
 	return sum
 }
 
+// untold is when culture was last replaced by nobody knows what share, Unix ms:
+// counts before it cannot be held against those after.
+func (s *State) untold() int64 {
+	at := int64(0)
+	for _, d := range s.Draws {
+		if d.Replaced && d.At >= s.Since && s.StartL == 0 && s.SizeL == 0 {
+			at = d.At
+		}
+	}
+	return at
+}
+
 // ByHand reports whether the density is known by hand alone: the lot was
 // counted, and its probe, if it has one, has been silent for a day.
 func (s *State) ByHand() bool {
@@ -180,8 +192,9 @@ func (s *State) Counted() []Hand {
 	}
 	cells := n[1] > n[0]
 	out := make([]Hand, 0, hands)
+	from := s.untold()
 	for _, h := range s.Hands {
-		if s.ofLot(h) && h.Cells == cells {
+		if s.ofLot(h) && h.Cells == cells && h.At >= from {
 			h.Log += s.undrawn(h.At)
 			out = append(out, h)
 		}

@@ -128,3 +128,31 @@ func TestFittedBlank(t *testing.T) {
 		t.Errorf("a fitted blank leaves the density at %v, learnt %t", e.Density, e.BlankLearnt)
 	}
 }
+
+// The volume at the start was not said: that of the vessel serves; without
+// either, counts before a refill cannot be held against those after.
+func TestRefillWithoutVolumeAtTheStart(t *testing.T) {
+	day := 24 * time.Hour
+	od := func(d float64) float64 { return 0.1 * math.Exp(0.5*d) }
+	entry := inoculate(start)
+	delete(entry.Fields, "volume_l")
+	list := []ingest.Entry{entry, counted(start, "od", od(0)), refilled(start.Add(day), 9), counted(start.Add(2*day), "od", od(2)/2)}
+	s := New()
+	s.SizeL = 18
+	for _, e := range list {
+		s.Advance(e.At)
+		s.Note(e)
+	}
+	near(t, "net growth over a refill of half the vessel", s.Day.PerDay, 0.5, 1e-9)
+	if e := byHand(start.Add(3*day), list...).Estimate(); e.Growth.Known() {
+		t.Errorf("half of nobody knows what came to %v a day", e.Growth)
+	}
+}
+
+// A count that finds nothing is a count.
+func TestCountOfNone(t *testing.T) {
+	s := byHand(start.Add(50*time.Hour), inoculate(start), counted(start.Add(time.Hour), "cells_per_ml", 4e6), counted(start.Add(48*time.Hour), "cells_per_ml", 0))
+	if e := s.Estimate(); !(e.Cells.Likely < 1e4) || !(e.Growth.Likely < -1) {
+		t.Errorf("none of four million left: %v, growth %v", e.Cells, e.Growth)
+	}
+}

@@ -42,6 +42,9 @@ func (b *Book) Add(entries ...ingest.Entry) {
 		}
 		b.ids[id] = len(b.raw)
 		b.raw = append(b.raw, e)
+		if e.Kind == ingest.Correct || e.Kind == ingest.Withdraw {
+			b.aimed[e.Str("entry")] = true
+		}
 		b.stale = b.stale || !b.append(e, id)
 	}
 }
@@ -50,11 +53,7 @@ func (b *Book) Add(entries ...ingest.Entry) {
 // so that the book must be read again.
 func (b *Book) append(e ingest.Entry, id string) bool {
 	n := Noted{Entry: e, ID: id}
-	if e.Kind == ingest.Correct || e.Kind == ingest.Withdraw {
-		b.aimed[e.Str("entry")] = true
-		return false
-	}
-	if b.stale || b.aimed[id] ||
+	if b.stale || b.aimed[id] || e.Kind == ingest.Correct || e.Kind == ingest.Withdraw ||
 		len(b.notes) > 0 && byHappening(b.notes[len(b.notes)-1], n) >= 0 {
 		return false
 	}

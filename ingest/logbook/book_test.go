@@ -180,3 +180,122 @@ func TestCircleOfDonors(t *testing.T) {
 		}
 	}
 }
+
+// A correction that comes before its entry holds as it does after a restart.
+func TestCorrectionBeforeItsEntry(t *testing.T) {
+	entries := grown(t).raw
+	last := entries[len(entries)-1]
+	fix := ingest.Entry{Vessel: "C05", Kind: ingest.Correct, At: last.At, Written: last.Written.Add(time.Hour),
+		Fields: map[string]ingest.Value{"entry": ingest.Text(last.ID()), "volume_l": ingest.Num(2)}}
+	live := book(entries[:len(entries)-1])
+	live.Add(fix)
+	live.Vessel("C05") // somebody looks in between
+	live.Add(last)
+	if a, b := show(live), show(book(append(slices.Clone(entries), fix))); a != b {
+		t.Errorf("live:\n%s\nafter a restart:\n%s", a, b)
+	}
+}
+
+// What another vessel's entry says cannot be taken back from here.
+func TestWithdrawalOfAnotherVessel(t *testing.T) {
+	b := grown(t)
+	l, _ := b.Lot("T2")
+	start := b.Entries("C07", l.Inoculated, time.Time{})[0]
+	b.Add(ingest.Entry{Vessel: "C05", Kind: ingest.Withdraw, At: start.At, Written: start.Written, Fields: map[string]ingest.Value{"entry": ingest.Text(start.ID)}})
+	if _, ok := b.Lot("T2"); !ok {
+		t.Error("C05 withdrew the lot of C07")
+	}
+}
+
+// A correction of why a lot ended taints; of a sample it may speak in the
+// other unit; of a chlorine test it may say none.
+func TestCorrectionsOfAllKinds(t *testing.T) {
+	b := grown(t)
+	late := monday.Add(12 * 24 * time.Hour)
+	b.Add(wrote(t, late, "C07 end harvested", "C05 sample 50ml", "C08 chlorine_test 2mg/L --method strip")...)
+	id := func(vessel string) string {
+		all := b.Entries(vessel, late, time.Time{})
+		return all[len(all)-1].ID[:8]
+	}
+	for line, want := range map[string]string{
+		"C07 correct " + id("C07") + " --reason crash":  "ended: because crash",
+		"C05 correct " + id("C05") + " --volume 500ml":  "sample taken: volume 500 mL",
+		"C08 correct " + id("C08") + " --chlorine none": "chlorine test: chlorine found 0 mg/L, method strip",
+	} {
+		e, err := Parse(strings.Fields(line), late.Add(5*time.Hour), time.UTC)
+		if err == nil {
+			e, err = b.Settle(e)
+		}
+		if err != nil {
+			t.Errorf("%s: %v", line, err)
+			continue
+		}
+		b.Add(e)
+		n, _ := b.Find(e.Str("entry"))
+		if got := Sentence(n.Entry); got != want {
+			t.Errorf("%s: now %q, want %q", line, got, want)
+		}
+	}
+	if len(b.Taints("T1")) == 0 {
+		t.Error("a crash that was corrected into the book taints nobody")
+	}
+}
+
+// What a correction comes to is asked about like what is new.
+func TestCorrectionIsAsked(t *testing.T) {
+	b := grown(t)
+	l, _ := b.Lot("T2")
+	start := b.Entries("C07", l.Inoculated, time.Time{})[0]
+	e, err := b.Settle(wrote(t, monday.Add(20*24*time.Hour), "C07 correct "+start.ID[:8]+" --strain nannochloropsis-oculata")[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := codes(b.Doubts(e, Outside{})); got != "donor_strain" {
+		t.Errorf("another strain than the donor's: asks %q", got)
+	}
+}
+
+// A tap that was repeated because the first seemed lost.
+func TestSameAgainIsAsked(t *testing.T) {
+	b := grown(t)
+	at := monday.Add(12 * 24 * time.Hour)
+	harvest := func(at time.Time) ingest.Entry { return wrote(t, at, "C05 harvest 2L")[0] }
+	b.Add(harvest(at))
+	for after, want := range map[time.Duration]string{20 * time.Second: "written_already", time.Hour: ""} {
+		if got := codes(b.Doubts(harvest(at.Add(after)), Outside{})); got != want {
+			t.Errorf("the same after %v asks %q, want %q", after, got, want)
+		}
+	}
+}
+
+// Lots from outside are no kin of each other.
+func TestStrangersAreNoSisters(t *testing.T) {
+	b := book(wrote(t, monday, "C05 inoculate 1L --lot A --donor outside", "C07 inoculate 1L --lot B --donor outside", "C05 end crash"))
+	if got := b.Taints("B"); len(got) != 0 {
+		t.Errorf("B is tainted by %+v", got)
+	}
+}
+
+// A test that found chlorine is no step done, nor is one before the thiosulfate.
+func TestFailedTestIsNoStep(t *testing.T) {
+	for _, lines := range [][]string{
+		append(ready[:10:10], "C08 chlorine_test 0.5mg/L"),
+		append(ready[:10:10], "C08 chlorine_test 0.5mg/L", "C08 neutralise 1ml"),
+		append(ready[:11:11], "C08 neutralise 1ml"),
+	} {
+		for i, s := range book(wrote(t, monday, lines...)).Vessel("C08").Cycle.Steps() {
+			if s.Next && s.Kind != ingest.ChlorineTest {
+				t.Errorf("after %q step %d is next: %s", lines[len(lines)-1], i, s.Title)
+			}
+		}
+	}
+}
+
+// A clock that was read is rounded, up as well as down.
+func TestRoundedUpClock(t *testing.T) {
+	now := time.Date(2026, 11, 25, 17, 39, 40, 0, time.UTC)
+	at, err := Moment("17:40", now, time.UTC)
+	if err != nil || at.Day() != 25 {
+		t.Errorf("17:40 at 17:39:40 is %v, %v", at, err)
+	}
+}

@@ -26,6 +26,9 @@ func (f *Fault) Error() string {
 	return f.Field + ": " + f.Says
 }
 
+// mostText is the most that one text may say, in bytes.
+const mostText = 4096
+
 // mostFields is how many fields an entry may have.
 const mostFields = 64
 
@@ -100,6 +103,8 @@ func (f Field) check(v ingest.Value) string {
 		return fmt.Sprintf("%q is %s, want %s", short(v.String()), formName(v.Form), formName(f.Form))
 	case f.Form == 'f' && !(v.Num >= f.Low && v.Num <= f.High):
 		return fmt.Sprintf("%s must be from %s to %s, not %s", f.Title, num(f.Low), num(f.High), num(v.Num))
+	case len(v.Text) > mostText:
+		return fmt.Sprintf("%d bytes: at most %d are taken", len(v.Text), mostText)
 	case len(f.Words) > 0 && !slices.Contains(f.Words, v.Text):
 		return fmt.Sprintf("%q must be one of %s", short(v.Text), strings.Join(f.Words, ", "))
 	}

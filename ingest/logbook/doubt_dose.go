@@ -156,9 +156,9 @@ func (g *guard) bleach() {
 func (g *guard) acid() {
 	switch g.v.Water.Residue {
 	case Bleach:
-		g.ask("bleach_left", "%s has had bleach and no rinse with water is written since: acid on bleach gives off chlorine gas.", g.e.Vessel)
+		g.ask("bleach_left", "%s has had bleach, and no rinse with water is written since it was emptied: acid on bleach gives off chlorine gas.", g.e.Vessel)
 	case Thiosulfate:
-		g.ask("thiosulfate_left", "%s has had thiosulfate and no rinse with water is written since: acid on it gives off sulfur dioxide.", g.e.Vessel)
+		g.ask("thiosulfate_left", "%s has had thiosulfate, and no rinse with water is written since it was emptied: acid on it gives off sulfur dioxide.", g.e.Vessel)
 	}
 }
 

@@ -77,6 +77,22 @@ func TestGuards(t *testing.T) {
 		{"harvest from nothing", nil, "C08 harvest 6L", "no_lot"},
 		{"harvest of more than there is", nil, "C05 harvest 17L", "volume"},
 		{"harvest", nil, "C05 harvest 6L", ""},
+		{"bleached again after the test", append(ready[:len(ready):len(ready)], "C08 chlorinate 1ml", "C08 neutralise 1ml"), start, "chlorine_untested"},
+		{"a test that shows nothing below 10", append(without(ready, "C08 chlorine_test"), "C08 chlorine_test 0 --limit 10"), start, "chlorine_untested"},
+		{"a strip in bleach without thiosulfate", append(ready[:9:9], "C08 chlorine_test 0 --method strip", "C08 dose --a 18ml --b 18ml"), start, "chlorine_untested"},
+		{"bleach into a crashed lot, ended, then acid", []string{"C05 chlorinate 50ml", "C05 end crash"}, "C05 acid_rinse", "bleach_left"},
+		{"and emptied, then acid", []string{"C05 chlorinate 50ml", "C05 dump"}, "C05 acid_rinse", "bleach_left"},
+		{"and rinsed, then acid", []string{"C05 chlorinate 50ml", "C05 dump", "C05 rinse"}, "C05 acid_rinse", ""},
+		{"a rinse of a vessel full of bleach, then acid", append(ready[:2:2], "C08 rinse"), "C08 acid_rinse", "bleach_left"},
+		{"thiosulfate on acid", ready[:6], "C08 neutralise 2ml", "acid_left"},
+		{"rinses of one minute", append(ready[:5:5], "C08 acid_rinse --at 2026-03-14T14:00", "C08 rinse --at 2026-03-14T14:00"), "C08 chlorinate 9ml", ""},
+		{"donor by its vessel, just ended contaminated", append(ready[:len(ready):len(ready)], "C05 end contaminated"), strings.Replace(start, "--donor T1", "--donor C05", 1), "donor_tainted"},
+		{"A now, B later", without(ready, "C08 dose"), "C08 dose --a 18ml", ""},
+		{"B after A", append(without(ready, "C08 dose"), "C08 dose --a 18ml"), "C08 dose --b 18ml", ""},
+		{"A and never B", append(without(ready, "C08 dose"), "C08 dose --a 18ml"), start, "dose_unequal"},
+		{"dose after a refill", []string{"C05 harvest 6L --refilled"}, "C05 dose --a 6ml --b 6ml", ""},
+		{"dose twice after a refill", []string{"C05 harvest 6L --refilled", "C05 dose --a 6ml --b 6ml"}, "C05 dose --a 6ml --b 6ml", "dosed_already"},
+		{"cleaned with a lot in it", nil, "C05 clean", "vessel_taken"},
 	} {
 		b := grown(t)
 		b.Add(wrote(t, late, tt.before...)...)

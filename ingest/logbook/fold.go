@@ -112,7 +112,9 @@ func (v *Vessel) treat(e ingest.Entry) {
 	case ingest.AcidRinse:
 		w.Residue = Acid
 	case ingest.Rinse:
-		w.Residue = NoResidue
+		if w.Filled.IsZero() && w.Bleached.IsZero() { // of a full vessel it clears nothing
+			w.Residue = NoResidue
+		}
 	}
 }
 
