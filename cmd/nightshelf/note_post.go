@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
 	"time"
 
@@ -43,9 +44,15 @@ func post(ctx context.Context, room *config.Config, e ingest.Entry, overrule str
 	}
 	r.Header.Set("Content-Type", "application/json")
 	// It is on this machine: no proxy stands between.
-	answer, err := (&http.Client{Transport: &http.Transport{Proxy: nil, DisableKeepAlives: true}}).Do(r)
-	if err != nil {
+	client := &http.Client{Transport: &http.Transport{Proxy: nil, DisableKeepAlives: true},
+		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	answer, err := client.Do(r)
+	var dial *net.OpError
+	switch {
+	case errors.As(err, &dial) && dial.Op == "dial":
 		return kept, nil, fmt.Errorf("%w at %s: %w", errNobody, room.Listen, err)
+	case err != nil: // it was sent, perhaps
+		return kept, nil, fmt.Errorf("the daemon at %s took the entry and did not answer; look with nightshelf log whether it was written: %w", room.Listen, err)
 	}
 	defer answer.Body.Close()
 	text, err := io.ReadAll(io.LimitReader(answer.Body, mostAnswer))

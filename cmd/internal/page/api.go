@@ -150,7 +150,9 @@ func known(k ingest.Kind) string {
 	form, _ := logbook.FormOf(k)
 	var names []string
 	for _, f := range append(form.Fields, logbook.Common()...) {
-		names = append(names, f.Name)
+		if f.Name != logbook.OverruledBy && f.Name != "overruled" { // said beside the fields, and by the logbook
+			names = append(names, f.Name)
+		}
 	}
 	return strings.Join(names, ", ")
 }
