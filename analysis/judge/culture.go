@@ -190,14 +190,19 @@ func (b *bench) stall() {
 	if b.hold(stalled, slow) == 0 || !b.lasted(stalled, stallFor) {
 		return
 	}
-	b.find(analysis.Stall, 0, b.Held[stalled]-(24*time.Hour).Milliseconds(), analysis.Finding{
-		Normal: b.normal(),
-		What:   fmt.Sprintf("Not growing, %.2f a day where at least %.2f is due", g.PerDay, expect.Slowest),
-		Cause:  "a forgotten dose, a dead inoculum or too little carbon",
-		First:  "Check that parts A and B were dosed, then look through the microscope.",
-		Sure:   0.85,
-		Evidence: []analysis.Evidence{
-			{Name: "net growth, last day", Value: g.PerDay, Normal: expect.Slowest, Unit: "1/d"}}})
+	b.findStall(b.Held[stalled]-(24*time.Hour).Milliseconds(), 0.85, "net growth, last day",
+		fmt.Sprintf("Not growing, %.2f a day where at least %.2f is due", g.PerDay, expect.Slowest))
+}
+
+// findStall finds that the lot does not grow as it must, by what tells of it.
+func (b *bench) findStall(since int64, sure float64, evidence, what string) {
+	b.find(analysis.Stall, 0, since, analysis.Finding{
+		Normal:   b.normal(),
+		What:     what,
+		Cause:    "a forgotten dose, a dead inoculum or too little carbon",
+		First:    "Check that parts A and B were dosed, then look through the microscope.",
+		Sure:     sure,
+		Evidence: []analysis.Evidence{{Name: evidence, Value: b.Track.Day.PerDay, Normal: expect.Slowest, Unit: "1/d"}}})
 }
 
 // ready reports whether the lot is so near its harvest that slowing is the

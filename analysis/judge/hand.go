@@ -83,14 +83,8 @@ func (b *bench) stalledByHand(list []track.Hand, told bool) {
 	if b.hold(stalledByHand, slow) == 0 {
 		return
 	}
-	b.find(analysis.Stall, 0, list[0].At, analysis.Finding{
-		Normal: b.normal(),
-		What:   fmt.Sprintf("Counts do not grow, %.2f a day where at least %.2f is due", g.PerDay, expect.Slowest),
-		Cause:  "a forgotten dose, a dead inoculum or too little carbon",
-		First:  "Check that parts A and B were dosed, then look through the microscope.",
-		Sure:   0.75,
-		Evidence: []analysis.Evidence{
-			{Name: "net growth by counts", Value: g.PerDay, Normal: expect.Slowest, Unit: "1/d"}}})
+	b.findStall(list[0].At, 0.75, "net growth by counts",
+		fmt.Sprintf("Counts do not grow, %.2f a day where at least %.2f is due", g.PerDay, expect.Slowest))
 }
 
 // readyByHand reports whether the lot is so near its harvest that slowing is
