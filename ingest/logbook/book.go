@@ -52,7 +52,7 @@ func (b *Book) Add(entries ...ingest.Entry) {
 // append takes in an entry that comes after all others; false if it does not,
 // so that the book must be read again.
 func (b *Book) append(e ingest.Entry, id string) bool {
-	n := Noted{Entry: e, ID: id}
+	n := Noted{Entry: e, ID: id, Original: e}
 	if b.stale || b.aimed[id] || e.Kind == ingest.Correct || e.Kind == ingest.Withdraw ||
 		len(b.notes) > 0 && byHappening(b.notes[len(b.notes)-1], n) >= 0 {
 		return false

@@ -46,6 +46,9 @@ func Check(e ingest.Entry) error {
 		return &Fault{Says: fmt.Sprintf("an entry with %d fields: at most %d are taken", len(e.Fields), mostFields)}
 	}
 	for _, name := range sortedNames(e) {
+		if v := e.Fields[name]; e.Kind == ingest.Correct && name != "entry" && v.Form == 's' && v.Text == "" {
+			continue // it was not said after all
+		}
 		if f, ok := fieldOf(e, name); ok {
 			if says := f.check(e.Fields[name]); says != "" {
 				faults = append(faults, &Fault{name, says})

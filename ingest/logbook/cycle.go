@@ -22,6 +22,7 @@ type Step struct {
 	Done    time.Time   // zero: not yet
 	Skipped bool        // later steps were done, this one was not written
 	Next    bool        // the one to do next
+	From    time.Time   // of the next one: since when there is to wait for Due
 	Due     time.Time   // of the next one: not before this; zero: at once
 }
 
@@ -167,6 +168,9 @@ func (c Cycle) Steps() []Step {
 	}
 	if next := last + 1; next < steps {
 		out[next].Next, out[next].Due = true, c.due(next)
+		if !out[next].Due.IsZero() {
+			out[next].From = c.Done[next-1]
+		}
 	}
 	return out
 }

@@ -15,6 +15,7 @@ import (
 type Noted struct {
 	ingest.Entry
 	ID        string
+	Original  ingest.Entry   // as it was written first
 	Corrected []ingest.Entry // the corrections that count, in order of writing
 	Withdrawn *ingest.Entry  // nil: it stands
 }
@@ -48,7 +49,7 @@ func notes(entries []ingest.Entry) []Noted {
 			aimed[about] = append(aimed[about], Noted{Entry: e, ID: id})
 			continue
 		}
-		own = append(own, Noted{Entry: e, ID: id})
+		own = append(own, Noted{Entry: e, ID: id, Original: e})
 	}
 	for _, list := range aimed {
 		slices.SortFunc(list, byWriting)

@@ -29,6 +29,8 @@ type entryPage struct {
 	When, At     string // when it happened: now, 10, 60 or at; At is a time as it was typed
 	Faults       []string
 	Doubts       []string
+	Seen         string // codes of the doubts that stand on the page
+	Series       []seriesRow
 	Amounts      []string
 	Cautions     []string
 	Note         string // what to know before
@@ -163,6 +165,9 @@ func (s *site) entryPage(v viewer, a askedFor) entryPage {
 		}
 		p.Inputs = append(p.Inputs, inputOf(f, known[f.Name]))
 	}
+	if a.kind == ingest.FitSensor {
+		p.fitting(v)
+	}
 	if s.Planner != nil && a.about == "" {
 		p.Amounts, p.Cautions = s.Planner.Amounts(a.vessel, a.kind)
 	}
@@ -173,7 +178,7 @@ func (s *site) entryPage(v viewer, a askedFor) entryPage {
 // inOrder are the fields of a form as they are asked for: the name of a lot
 // that begins comes first.
 func inOrder(form logbook.Form) []logbook.Field {
-	fields := append(form.Fields, logbook.Common()...)
+	fields := slices.Concat(form.Fields, logbook.Common())
 	if form.Kind == ingest.Inoculate {
 		slices.SortStableFunc(fields, func(a, b logbook.Field) int {
 			return cmp.Compare(order(a.Name), order(b.Name))
@@ -187,6 +192,31 @@ func order(field string) int {
 		return 0
 	}
 	return 1
+}
+
+// seriesRow is one step of a dilution series as it is typed.
+type seriesRow struct{ Number, Share, OD string }
+
+// usualShares are those of a dilution series that halves each time.
+var usualShares = []string{"1", "0.5", "0.25", "0.125", "0.0625"}
+
+// fitting makes the form of fitting a probe ready: what it reads now is the
+// blank, where medium alone stands in the vessel.
+func (p *entryPage) fitting(v viewer) {
+	p.Inputs = slices.DeleteFunc(p.Inputs, func(in input) bool { return in.Name == "series" })
+	for i, share := range usualShares {
+		p.Series = append(p.Series, seriesRow{Number: strconv.Itoa(i + 1), Share: share})
+	}
+	view, _ := v.shelf.vessel(p.Vessel)
+	newest, ok := view.Latest[ingest.OD]
+	if !ok || !finite(newest.Value) || view.Estimate.Lot != "" {
+		return
+	}
+	for i := range p.Inputs {
+		if p.Inputs[i].Name == "blank_od" {
+			p.Inputs[i].Value = plain(newest.Value)
+		}
+	}
 }
 
 // noteOf is what to know before an entry of that kind.

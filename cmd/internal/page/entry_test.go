@@ -140,13 +140,30 @@ func TestDoubtsAreAskedAndAnsweredFor(t *testing.T) {
 	if got := attr(named(n, "f_donor")[0], "value"); got != "C07" {
 		t.Errorf("the donor is now %q", got)
 	}
+	seen := attr(named(n, "seen")[0], "value")
 	form.Set("overrule", "yes")
+	form.Set("seen", seen)
 	if w, n := submit(t, h, form); w.Code != http.StatusUnprocessableEntity || !strings.Contains(one(t, n, ".faults"), "Who answers for it must be said.") {
 		t.Errorf("nobody answers for it: %d", w.Code)
 	}
 	form.Set("who", "bo")
+	// What did not stand on the page is not answered for, whatever is pressed.
+	changed := url.Values{}
+	for k, v := range form {
+		changed[k] = v
+	}
+	changed.Set("f_taken_out_l", "9")
+	if w, n := submit(t, h, changed); w.Code != http.StatusConflict || !strings.Contains(one(t, n, ".doubts"), "9 L were taken out and 1.8 L go in") {
+		t.Errorf("another doubt than those on the page: %d", w.Code)
+	}
+	first := attr(named(n, "at")[0], "value")
+	p.now = p.now.Add(10 * time.Minute) // so long did it take to answer
+	form.Set("at", first)
 	if w, _ := submit(t, h, form); w.Code != http.StatusSeeOther {
 		t.Fatalf("overruled: %d", w.Code)
+	}
+	if e := lastOf(t, p, "C08"); !e.At.Equal(booked) {
+		t.Errorf("it happened at %v, want when it was first said to: %v", e.At, booked)
 	}
 	if e := lastOf(t, p, "C08"); e.Str(logbook.OverruledBy) != "bo" || e.Str("donor") != "C07" {
 		t.Errorf("kept: %+v", e.Fields)
@@ -168,6 +185,16 @@ func TestCorrectAndWithdraw(t *testing.T) {
 	e := lastOf(t, p, "C07")
 	if got := logbook.Sentence(e.Entry); got != "harvest: 5 L, not refilled with new medium" || !e.At.Equal(booked.Add(-30*time.Minute)) {
 		t.Errorf("now %q at %v", got, e.At)
+	}
+	if got := one(t, get(t, h, "/vessel/C07", http.StatusOK), "#entries"); !strings.Contains(got, "first written as") || !strings.Contains(got, "harvest: 6 L, refilled with new medium, to tank rotifers") {
+		t.Errorf("the logbook reads %q", got)
+	}
+	// A number that was not said after all goes.
+	if w, _ := submit(t, h, url.Values{"vessel": {"C07"}, "kind": {"correct"}, "entry": {id}, "f_volume_l": {""}, "at": {"2026-03-03 08:30"}, "who": {"bo"}}); w.Code != http.StatusSeeOther {
+		t.Fatalf("a number taken back: %d %s", w.Code, w.Body)
+	}
+	if _, said := lastOf(t, p, "C07").Float("volume_l"); said {
+		t.Error("a number that was taken back is there")
 	}
 	if w, _ := submit(t, h, url.Values{"vessel": {"C07"}, "kind": {"withdraw"}, "entry": {id}, "who": {"bo"}, "f_reason": {"wrong carboy"}}); w.Code != http.StatusSeeOther {
 		t.Fatalf("withdrawn: %d %s", w.Code, w.Body)
@@ -212,6 +239,9 @@ func TestPrepare(t *testing.T) {
 	if got := text(find(n, ".steps .next")[0]); !strings.Contains(got, "11 Test: the water must show no chlorine") || !strings.Contains(got, "wait until 09:10 UTC, 10 min left") {
 		t.Errorf("next reads %q", got)
 	}
+	if bar := find(n, ".steps progress"); len(bar) != 1 || attr(bar[0], "max") != "10" {
+		t.Errorf("%d bars show the waiting", len(bar))
+	}
 	get(t, h, "/prepare?vessel=C99", http.StatusNotFound)
 	p.err = errors.New("disk full")
 	if w, n := submit(t, h, url.Values{"vessel": {"C08"}, "kind": {"rinse"}}); w.Code != http.StatusInternalServerError || !strings.Contains(one(t, n, ".faults"), "could not be written") {
@@ -228,7 +258,13 @@ func TestFittingAProbe(t *testing.T) {
 	if got := one(t, n, "#entry"); !strings.Contains(got, "The probe reads 0.012 now (09:00 UTC).") || strings.Contains(got, "A lot grows") {
 		t.Errorf("the form says %q", got)
 	}
-	w, _ := submit(t, h, url.Values{"vessel": {"C08"}, "kind": {"fit_sensor"}, "f_blank_od": {"0.012"}, "f_series": {"1:0.8, 0.5:0.42"}})
+	if got := attr(named(n, "f_blank_od")[0], "value"); got != "0.012" {
+		t.Errorf("the blank begins as %q", got)
+	}
+	if w, n := submit(t, h, url.Values{"vessel": {"C08"}, "kind": {"fit_sensor"}, "share_1": {"1"}, "od_1": {"much"}}); w.Code != 422 || !strings.Contains(one(t, n, ".faults"), "is no step of a dilution series") {
+		t.Errorf("a bad series answers %d", w.Code)
+	}
+	w, _ := submit(t, h, url.Values{"vessel": {"C08"}, "kind": {"fit_sensor"}, "f_blank_od": {"0.012"}, "share_1": {"1"}, "od_1": {"0,8"}, "share_2": {"0.5"}, "od_2": {"0.42"}, "share_3": {"0.25"}})
 	if w.Code != http.StatusSeeOther {
 		t.Fatalf("answers %d", w.Code)
 	}

@@ -41,7 +41,12 @@ func (s *site) writeEntry(w http.ResponseWriter, r *http.Request) {
 		s.render(w, r, http.StatusUnprocessableEntity, "entry", p)
 		return
 	}
-	kept, doubts, err := s.Logbook.Write(r.Context(), e, overrule)
+	// Only what stood on the page can be answered for: what has come to it since
+	// is asked first.
+	kept, doubts, err := s.Logbook.Write(r.Context(), e, "")
+	if err == nil && len(doubts) > 0 && overrule != "" && seen(doubts, r.PostForm.Get("seen")) {
+		kept, doubts, err = s.Logbook.Write(r.Context(), e, overrule)
+	}
 	if status := p.told(doubts, err); status != 0 {
 		if status == http.StatusInternalServerError {
 			s.Log.Error("page: write an entry", "vessel", e.Vessel, "kind", e.Kind, "err", err)
@@ -56,6 +61,12 @@ func (s *site) writeEntry(w http.ResponseWriter, r *http.Request) {
 		sep = "&"
 	}
 	http.Redirect(w, r, to+sep+"written="+cmp.Or(a.noted.ID, kept.ID()), http.StatusSeeOther)
+}
+
+// seen reports whether every doubt is among the codes that were shown.
+func seen(doubts []logbook.Doubt, shown string) bool {
+	codes := strings.Fields(shown)
+	return !slices.ContainsFunc(doubts, func(d logbook.Doubt) bool { return !slices.Contains(codes, d.Code) })
 }
 
 // remember keeps on the phone who wrote last.
@@ -83,11 +94,39 @@ func (p *entryPage) read(q url.Values, v viewer, a askedFor) ingest.Entry {
 		p.Faults = append(p.Faults, sentence(err.Error()))
 	}
 	e.At = at
+	if err == nil { // asked about or mended, it happened when it was said to have
+		p.When, p.At = "at", v.local(at)
+	}
+	p.series(q, &e)
 	if a.kind == ingest.Withdraw {
 		e.At = time.Time{} // that of its entry
 	}
 	return e
 }
+
+// series reads the rows of a dilution series; those without an od were not
+// measured.
+func (p *entryPage) series(q url.Values, e *ingest.Entry) {
+	var steps []string
+	for i := range p.Series {
+		row := &p.Series[i]
+		row.Share, row.OD = strings.TrimSpace(q.Get("share_"+row.Number)), strings.TrimSpace(q.Get("od_"+row.Number))
+		if row.OD != "" {
+			steps = append(steps, decimal(row.Share)+":"+decimal(row.OD))
+		}
+	}
+	if len(steps) == 0 {
+		return
+	}
+	text := strings.Join(steps, ", ")
+	if _, err := logbook.Series(text); err != nil {
+		p.Faults = append(p.Faults, sentence(err.Error()))
+		return
+	}
+	e.Fields["series"] = ingest.Text(text)
+}
+
+func decimal(s string) string { return strings.Replace(s, ",", ".", 1) }
 
 // read reads one field, and notes what is wrong with it.
 func (in *input) read(q url.Values, a askedFor, e *ingest.Entry) {
@@ -99,13 +138,13 @@ func (in *input) read(q url.Values, a askedFor, e *ingest.Entry) {
 			e.Fields[in.Name] = ingest.Bool(yes)
 		}
 		return
-	case in.Value == "" && a.kind == ingest.Correct && before.Form == 's':
+	case in.Value == "" && a.kind == ingest.Correct && before.Form != 0: // it was not said after all
 		e.Fields[in.Name] = ingest.Text("")
 		return
 	case in.Value == "":
 		return
 	}
-	for _, f := range append(a.form.Fields, logbook.Common()...) {
+	for _, f := range slices.Concat(a.form.Fields, logbook.Common()) {
 		if f.Name != in.Name {
 			continue
 		}
@@ -154,6 +193,7 @@ func (p *entryPage) told(doubts []logbook.Doubt, err error) int {
 	}
 	for _, d := range doubts {
 		p.Doubts = append(p.Doubts, d.Says)
+		p.Seen += d.Code + " "
 	}
 	switch {
 	case len(faults) > 0:

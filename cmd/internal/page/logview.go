@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"github.com/nightshelf/nightshelf/analysis"
 	"github.com/nightshelf/nightshelf/ingest"
 	"github.com/nightshelf/nightshelf/ingest/logbook"
 )
@@ -45,6 +46,9 @@ func (v viewer) noted(i int, n logbook.Noted) entryView {
 	for _, c := range n.Corrected {
 		w.Amended = "corrected " + v.clock.at(c.Written).Text + " by " + isolate(cmp.Or(c.Who, "somebody"))
 	}
+	if len(n.Corrected) > 0 {
+		w.Amended += "; first written as " + isolate(legible([]byte(logbook.Sentence(n.Original)))) + ", " + v.clock.at(n.Original.At).Text
+	}
 	if by := n.Str(logbook.OverruledBy); by != "" {
 		w.Doubts = "in spite of the questions (" + strings.ReplaceAll(n.Str("overruled"), "_", " ") + "), answered for by " + isolate(by)
 	}
@@ -80,10 +84,16 @@ func (s *site) book(p *vesselPage, v viewer, view VesselView) {
 func (v viewer) lotFacts(b *logbook.Book, l logbook.Lot) (facts []fact) {
 	add := func(name, value string) {
 		if value != "" {
-			facts = append(facts, fact{name, value})
+			facts = append(facts, fact{Name: name, Value: value})
 		}
 	}
-	add("Donor", isolateOrEmpty(l.Donor))
+	donor := fact{Name: "Donor", Value: isolateOrEmpty(l.Donor)}
+	if d, ok := b.Lot(l.Donor); ok {
+		donor.Path = vesselPath(d.Vessel)
+	}
+	if donor.Value != "" {
+		facts = append(facts, donor)
+	}
 	add("Generation", strconv.Itoa(l.Generation))
 	if l.Role == logbook.Stock {
 		add("Kept as", "stock culture")
@@ -97,16 +107,33 @@ func (v viewer) lotFacts(b *logbook.Book, l logbook.Lot) (facts []fact) {
 	if n := len(l.Harvests); n > 0 {
 		add("Harvested", plain(l.HarvestedL())+" L in "+count(n, "draw"))
 	}
-	if n := len(l.Counts); n > 0 {
-		add("Counted", v.counted(l.Counts[n-1]))
+	for _, c := range l.Counts[max(0, len(l.Counts)-4):] {
+		add("Counted", v.counted(c))
 	}
-	for _, t := range b.Taints(l.Name) {
-		add("No donor", "lot "+isolate(t.Lot)+": "+t.Why+", "+v.clock.at(t.At).Text)
+	for _, t := range b.Taints(l.Name, sick(v.shelf)...) {
+		why := t.Why
+		if t.Suspected {
+			why = "under suspicion of " + why + " by an alarm"
+		}
+		add("No donor now", "lot "+isolate(t.Lot)+": "+why+", "+v.clock.at(t.At).Text)
 	}
 	for _, d := range l.Unasked {
 		add("Nobody was asked", d.Says)
 	}
 	return facts
+}
+
+// sick lists the lots that an alarm says are sick.
+func sick(s Shelf) (out []logbook.Taint) {
+	for _, view := range s.Vessels {
+		for _, a := range view.Alarms {
+			why := map[analysis.Class]string{analysis.Crash: logbook.Crashed, analysis.Contaminated: logbook.Contaminated}[a.Class]
+			if why != "" && a.Finding.Lot != "" {
+				out = append(out, logbook.Taint{Lot: a.Finding.Lot, Why: why, At: a.Raised, Suspected: true})
+			}
+		}
+	}
+	return out
 }
 
 // mostNames is how many relatives are named.

@@ -27,6 +27,8 @@ type stepView struct {
 	Next     bool
 	Path     string // to write it down, of the next one
 	Waits    string // "until 09:10, 3 h 20 min left", empty where there is nothing to wait for
+	Minutes  int    // of the waiting that are over, of Of
+	Of       int
 	Over     string // "waited long enough since 09:10"
 	Amounts  []string
 	Cautions []string
@@ -67,6 +69,9 @@ func (v viewer) step(vessel string, i int, step logbook.Step) stepView {
 	if step.Next {
 		out.Path = entryPath(vessel, step.Kind)
 		out.Waits, out.Over = v.waits(step.Due)
+		if out.Waits != "" {
+			out.Minutes, out.Of = int(v.clock.now.Sub(step.From).Minutes()), int(step.Due.Sub(step.From).Minutes())
+		}
 	}
 	return out
 }

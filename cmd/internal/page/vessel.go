@@ -36,7 +36,7 @@ type vesselPage struct {
 	Trouble  []string
 }
 
-type fact struct{ Name, Value string }
+type fact struct{ Name, Value, Path string }
 
 type viewLink struct {
 	Path, Text string
@@ -130,10 +130,11 @@ func (v viewer) facts(s VesselView) []fact {
 	} else if e.Blank.Known() {
 		blank = figure(e.Blank.Likely) + ", assumed"
 	}
-	facts := []fact{{"Lot", or(isolateOrEmpty(e.Lot))}, {"Strain", or(isolateOrEmpty(e.Strain))}, {"Medium", or(isolateOrEmpty(e.Medium))},
-		{"Inoculated", v.clock.at(e.Since).Text}, {"Growth rate", rate(e.Growth)}, {"Last two hours", rate(e.Recent)}, {"Blank", blank}}
+	facts := []fact{{Name: "Lot", Value: or(isolateOrEmpty(e.Lot))}, {Name: "Strain", Value: or(isolateOrEmpty(e.Strain))},
+		{Name: "Medium", Value: or(isolateOrEmpty(e.Medium))}, {Name: "Inoculated", Value: v.clock.at(e.Since).Text},
+		{Name: "Growth rate", Value: rate(e.Growth)}, {Name: "Last two hours", Value: rate(e.Recent)}, {Name: "Blank", Value: blank}}
 	if s.Vessel.VolumeL > 0 {
-		facts = append(facts, fact{"Volume", plain(s.Vessel.VolumeL) + " L"})
+		facts = append(facts, fact{Name: "Volume", Value: plain(s.Vessel.VolumeL) + " L"})
 	}
 	return facts
 }
