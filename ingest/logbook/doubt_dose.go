@@ -139,7 +139,7 @@ func (g *guard) harvest() {
 	l, said := g.e.Float("volume_l")
 	switch {
 	case g.v.Lot == "":
-		g.ask("no_lot", "No lot grows in %s, as far as the logbook knows.", g.e.Vessel)
+		g.ask("no_lot", "No lot grew in %s at %s, as far as the logbook knows.", g.e.Vessel, g.when(g.e.At))
 	case said && g.v.Known && l > g.v.FilledL*(1+aboutSame):
 		g.ask("volume", "%s L are more than the %s L that stand in %s.", num(l), num(g.v.FilledL), g.e.Vessel)
 	}
