@@ -42,13 +42,12 @@ func started(vessel string, at time.Time) ingest.Entry {
 type alter func(t time.Time, v map[ingest.Quantity]float64)
 
 func sample(vessel string, t, start time.Time, r *rand.Rand, change alter) []ingest.Reading {
-	days := t.Sub(start).Hours() / 24
 	light := 0.0
 	if h := t.Hour(); h >= 6 && h < 22 {
 		light = 120
 	}
 	v := map[ingest.Quantity]float64{
-		unit.OD:          0.08*math.Exp(0.4*days) + 0.0015*r.NormFloat64(),
+		unit.OD:          0.08*math.Exp(grown(start, t)) + 0.0015*r.NormFloat64(),
 		unit.Temperature: 20 + 0.2*r.NormFloat64(), unit.Light: light, unit.Airflow: 4 + 0.1*r.NormFloat64(),
 	}
 	if change != nil {
@@ -61,6 +60,20 @@ func sample(vessel string, t, start time.Time, r *rand.Rand, change alter) []ing
 		}
 	}
 	return out
+}
+
+// grown is what a culture gains in the logarithm from one time to another, 0.4
+// a day: by the light of 6 to 22 h, and a little is lost in the dark.
+func grown(from, to time.Time) float64 {
+	const inDark = -0.1
+	const inLight = (0.4*24 - inDark*8) / 16
+	sum := func(t time.Time) float64 {
+		midnight := t.Truncate(24 * time.Hour)
+		h := t.Sub(midnight).Hours()
+		lit := min(max(h-6, 0), 16)
+		return 0.4*midnight.Sub(noon).Hours()/24 + (lit*inLight+(h-lit)*inDark)/24
+	}
+	return sum(to) - sum(from)
 }
 
 // stretch is a run of readings every two minutes.

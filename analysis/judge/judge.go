@@ -32,6 +32,7 @@ type State struct {
 	Fall    fall
 	Hit     int64 // Unix ms of the step that is asked about
 	Lot     int64 // Unix ms of the start of the lot that Air and Fall belong to
+	Night   night
 	Peak    int64 // Unix ms of the high before the crash that holds; 0: none does
 }
 
@@ -93,13 +94,15 @@ func (s *State) Step(c Case) []analysis.Finding {
 		return nil
 	}
 	if s.Lot != c.Track.Since {
-		s.Lot, s.Air, s.Fall, s.Peak = c.Track.Since, 0, fall{}, 0
+		s.Lot, s.Air, s.Fall, s.Peak, s.Night = c.Track.Since, 0, fall{}, 0, night{}
 	}
 	b.probes()
 	b.light()
 	b.temperature()
 	b.air()
 	b.culture()
+	b.dark()
+	b.grewInTheDark()
 	if c.Track.ByHand() {
 		b.byHand()
 	} else {

@@ -112,6 +112,16 @@ func (s *State) slope(index, span, stride int32) Rate {
 	return theilSen(x[:n], y[:n])
 }
 
+// Slope is the net specific growth rate since a time, Unix ms, as a line; as
+// unknown as slope's, and no further back than bins are kept.
+func (s *State) Slope(since int64) Rate {
+	span := min(s.Latest-binIndex(since), int32(bins)-1)
+	if span < 4 {
+		return Rate{math.NaN(), math.NaN()}
+	}
+	return s.slope(s.Latest, span, 1)
+}
+
 func theilSen(x, y []float64) Rate {
 	var pairs [bins]float64
 	all := pairs[:0]

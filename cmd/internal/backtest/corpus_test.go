@@ -35,6 +35,7 @@ func TestRecordedRooms(t *testing.T) {
 		want map[string]bool
 	}{
 		{"room-02", 1, nil},
+		{"room-06", 10, map[string]bool{"C11 contaminated": true}},
 		{"room-05", 14, map[string]bool{"C05 airflow": true, "C06 temperature": true, "C10 crash": true, "C01 sensor": true}},
 	} {
 		folders, err := Folders(shared(t, "corpus", c.run))
