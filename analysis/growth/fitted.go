@@ -49,6 +49,7 @@ type Fitted struct {
 	profile []analysis.Interval // by parameter; nil where not worked out
 	level   float64
 	points  int
+	watched float64 // time from first to last point, d
 	cost    float64 // what the residuals cost under the loss, a sum of squares
 }
 
@@ -155,7 +156,7 @@ func (f *Fitted) leverages(d points) (value, residual, leverage []float64) {
 }
 
 func fitModel(d points, m *Model, s Setting) Fitted {
-	f := Fitted{Model: m, Origin: d.origin, Left: d.left, Scale: s.Scale, level: s.level(), AICc: math.Inf(1), Shared: 1, points: len(d.y)}
+	f := Fitted{Model: m, Origin: d.origin, Left: d.left, Scale: s.Scale, level: s.level(), AICc: math.Inf(1), Shared: 1, points: len(d.y), watched: d.span}
 	if d.empty {
 		f.Result = failed(len(m.Parameters), emptiness(d))
 		return f

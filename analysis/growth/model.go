@@ -25,6 +25,9 @@ type Model struct {
 	Name       string // words for people: "modified Gompertz"
 	Source     string
 	Parameters []Parameter
+	// Potential says that mu is the rate that would rule without a plateau, not
+	// the steepest slope seen.
+	Potential bool
 
 	// Log writes ln N(t[i]) to y[i] and its derivative by parameter j to
 	// jac[i*len(p)+j]. It allocates nothing and returns finite numbers for

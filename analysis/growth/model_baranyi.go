@@ -21,6 +21,7 @@ var Baranyi = &Model{
 	Name:       "Baranyi-Roberts",
 	Source:     "Baranyi and Roberts 1994, Int. J. Food Microbiol. 23:277-294",
 	Parameters: zwietering,
+	Potential:  true,
 	Log: func(p, t, y, jac []float64) {
 		y0, mu, lag := p[0], p[2], p[3]
 		c := exp(-math.Max(p[1]-p[0], 0))

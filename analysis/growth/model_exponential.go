@@ -9,6 +9,7 @@ var Exponential = &Model{
 	Name:       "exponential",
 	Source:     "Malthus 1798; FAO Fisheries Technical Paper 361 (1996), section 2.3",
 	Parameters: []Parameter{Start, Mu},
+	Potential:  true,
 	Log: func(p, t, y, jac []float64) {
 		y0, mu := p[0], p[1]
 		for i, ti := range t {

@@ -15,6 +15,7 @@ var Logistic = &Model{
 	Name:       "logistic",
 	Source:     "Verhulst 1838",
 	Parameters: []Parameter{Start, Plateau, Mu},
+	Potential:  true,
 	Log: func(p, t, y, jac []float64) {
 		y0, mu := p[0], p[2]
 		c := exp(-math.Max(p[1]-p[0], 0))

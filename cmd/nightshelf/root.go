@@ -60,6 +60,7 @@ Usage:
   nightshelf label C07 --config room.yaml
                                          draw the label of a vessel
   nightshelf backtest FOLDER             put recorded runs through the watch
+  nightshelf fit curves.csv              fit growth models to recorded curves
   nightshelf dose 18L --recipe f/2       how much of each nutrient, and what it carries
   nightshelf sterilise 18L --bleach 5% --by weight
                                          bleach, thiosulfate and every step to a new culture
@@ -94,6 +95,6 @@ func newRoot() *cobra.Command {
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return &wrongUse{err} })
 	root.AddCommand(newWatch(), newCheck(), newDemo(), newSimulate(), newBacktest(), newExport(),
-		newNote(), newLog(), newDose(), newSterilise(), newLabel(), newVersion())
+		newNote(), newLog(), newFit(), newDose(), newSterilise(), newLabel(), newVersion())
 	return root
 }
