@@ -21,6 +21,9 @@ func (s plotScale) at(v float64) float64 {
 	}
 	// Halves, for the ends may lie further apart than numbers go.
 	f := (v/2 - s.lo/2) / (s.hi/2 - s.lo/2)
+	if math.IsNaN(f) {
+		f = 0.5
+	}
 	return s.a + min(max(f, 0), 1)*(s.b-s.a)
 }
 
@@ -29,11 +32,23 @@ func (s plotScale) holds(v float64) bool {
 	return !math.IsNaN(v) && !math.IsInf(v, 0) && (!s.log || v > 0)
 }
 
-// widen makes room where all values are one.
+// widen makes room where all values are one, or nearly: a flat curve must look
+// flat.
 func (s *plotScale) widen() {
+	if far := math.Max(math.Abs(s.lo), math.Abs(s.hi)); !s.log && s.hi > s.lo && s.hi-s.lo < far/5 {
+		middle := s.lo/2 + s.hi/2
+		s.lo, s.hi = middle-far/10, middle+far/10
+	}
 	if !(s.hi > s.lo) {
 		room := math.Max(math.Abs(s.lo)/2, 0.5)
 		s.lo, s.hi = s.lo-room, s.hi+room
+	}
+}
+
+// widenTime makes room where all times are one.
+func (s *plotScale) widenTime() {
+	if !(s.hi > s.lo) {
+		s.lo, s.hi = s.lo-0.5, s.hi+0.5
 	}
 }
 

@@ -33,7 +33,7 @@ const (
 	plotWidth     = 640.0
 	plotLeft      = 58.0
 	plotRight     = 12.0
-	plotTop       = 58.0
+	plotTop       = 76.0
 	plotHeight    = 260.0
 	residualTop   = plotTop + plotHeight + 34
 	residualsHigh = 90.0
@@ -42,7 +42,8 @@ const (
 
 // plotOf is what the template draws.
 type plotOf struct {
-	Title, Desc, Says string
+	Title, Desc       string
+	Says, Why         string
 	Band, Line        string
 	Points, Residuals []dot
 	Y, R, X           []axisTick
@@ -100,14 +101,14 @@ func fileName(id string) string {
 
 // plot lays a curve out: data and chosen fit above, what is left under it.
 func plot(c *fittedCurve) plotOf {
-	p := plotOf{Title: "Curve " + c.ID, Says: verdictWords(c)}
+	p := plotOf{Title: "Curve " + c.ID, Says: verdictWords(c), Why: c.Why}
 	t, v := pointsOf(c.Curve)
 	if len(t) == 0 {
-		p.Desc = "No value. " + p.Says
+		p.Desc = "No value. " + p.words()
 		return p
 	}
 	x := plotScale{lo: least(t), hi: greatest(t), a: plotLeft + 6, b: plotWidth - plotRight - 6}
-	x.widen()
+	x.widenTime()
 	var band []analysis.Interval
 	if f := c.fit(); f != nil {
 		for k := range plotSteps + 1 {
@@ -125,8 +126,15 @@ func plot(c *fittedCurve) plotOf {
 	p.X, p.Y = x.ticks(9), y.ticks(6)
 	p.curve(x, y, band)
 	p.residuals(c, x, t, v)
-	p.Desc = fmt.Sprintf("%d values from %s to %s over %s days. %s", len(v), digits(v[0]), digits(v[len(v)-1]), digits(greatest(t)-least(t)), p.Says)
+	p.Desc = fmt.Sprintf("%d values from %s to %s over %s days. %s", len(v), digits(v[0]), digits(v[len(v)-1]), digits(greatest(t)-least(t)), p.words())
 	return p
+}
+
+func (p *plotOf) words() string {
+	if p.Why == "" {
+		return p.Says + "."
+	}
+	return p.Says + "; " + p.Why + "."
 }
 
 // curve draws the fit and its interval.
@@ -204,9 +212,6 @@ func verdictWords(c *fittedCurve) string {
 			}
 			say = append(say, word+digits(c.Mu.Likely)+" ("+digits(c.Mu.Low)+" to "+digits(c.Mu.High)+") 1/d")
 		}
-	}
-	if c.Why != "" {
-		say = append(say, c.Why)
 	}
 	return strings.Join(say, "; ")
 }

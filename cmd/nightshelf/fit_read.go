@@ -73,14 +73,14 @@ func (r *curveReader) read(data []byte, skipped int) (open int, err error) {
 			}
 			return 0, nil
 		case errors.As(err, &parse):
-			r.fault(skipped+parse.Line, parse.Column, "%v", parse.Err)
 			if r.column == nil {
 				return 0, fmt.Errorf("the header cannot be read: %w", parse.Err)
 			}
 			if parse.StartLine < parse.Line {
+				r.opened(data, skipped, parse.StartLine)
 				return parse.StartLine, nil
 			}
-			continue
+			r.fault(skipped+parse.Line, parse.Column, "%v", parse.Err)
 		case err != nil:
 			return 0, err
 		}
@@ -95,6 +95,15 @@ func (r *curveReader) read(data []byte, skipped int) (open int, err error) {
 			return skipped + line, column
 		})
 	}
+}
+
+// opened complains of a quote in a line of data that is not closed.
+func (r *curveReader) opened(data []byte, skipped, line int) {
+	for range line - 1 {
+		_, data, _ = bytes.Cut(data, []byte("\n"))
+	}
+	row, _, _ := bytes.Cut(data, []byte("\n"))
+	r.fault(skipped+line, bytes.IndexByte(row, '"')+1, "a quote is not closed: %q", shortened(string(bytes.TrimSpace(row))))
 }
 
 func (r *curveReader) header(row []string) error {
