@@ -77,8 +77,11 @@ type onCurve struct {
 func (m *Model) On(t []float64, scale Scale) Function { return onCurve{m, t, scale} }
 
 // Evaluate implements Function.
-func (c onCurve) Evaluate(p, f, jac []float64) {
-	c.model.Log(p, c.t, f, jac)
+func (c onCurve) Evaluate(p, f, jac []float64) { c.block(p, 0, len(c.t), f, jac) }
+
+// block implements blockwise.
+func (c onCurve) block(p []float64, from, to int, f, jac []float64) {
+	c.model.Log(p, c.t[from:to], f, jac)
 	if c.scale == Logarithm {
 		return
 	}

@@ -83,53 +83,108 @@ func (s *search) settled(atBound []bool) []int {
 	return free
 }
 
-// covary fills in covariance and standard errors from the Jacobian by QR,
-// which sees twice as many digits as the normal equations do. It returns a
-// clause that says what the data do not tell.
+// wellConditioned is the condition number of the scaled normal equations up to
+// which they give covariances to nine digits or more.
+const wellConditioned = 1e6
+
+// covary fills in covariance and standard errors: from the normal equations
+// where those are well conditioned, else from the Jacobian by QR, which sees
+// twice as many digits. It returns a clause that says what the data do not tell.
 func (s *search) covary(r *Result, free []int, spread float64) string {
 	for j := range r.SE {
 		r.SE[j] = math.NaN()
 	}
-	k := len(free)
-	if k == 0 {
+	if len(free) == 0 {
 		return ""
 	}
-	scaled, length := s.columns(free)
-	for a, l := range length {
-		if j := free[a]; !(l*l > 1e-20*s.longest[j]) || l == 0 {
+	for _, j := range free {
+		if l := s.at.a[j*s.n+j]; !(l > 1e-20*s.longest[j]) || l == 0 {
 			return fmt.Sprintf("parameter %d makes no difference to any point", j+1)
 		}
 	}
-	var qr mat.QR
-	qr.Factorize(scaled)
-	if c := qr.Cond(); !(c < worstCondition) {
+	inverse, length, ok := s.inverse(free)
+	if !ok {
 		return "the data tell some parameters only together, not apart"
 	}
 	if r.DF <= 0 {
 		return "as many parameters as points, so no error can be told"
 	}
 	r.Covariance = mat.NewSymDense(s.n, nil)
-	inverse := invertR(&qr, k)
 	for a, j := range free {
 		for b, l := range free[:a+1] {
-			v := mat.Dot(inverse.RowView(a), inverse.RowView(b))
-			r.Covariance.SetSym(j, l, v*spread*spread/(length[a]*length[b]))
+			r.Covariance.SetSym(j, l, inverse[a*len(free)+b]*spread*spread/(length[a]*length[b]))
 		}
 		r.SE[j] = math.Sqrt(r.Covariance.At(j, j))
 	}
 	return ""
 }
 
+// inverse is that of J'J with each column of J over its length, row by row;
+// false where that is singular for all that can be told.
+func (s *search) inverse(free []int) (inverse, length []float64, ok bool) {
+	k := len(free)
+	length = make([]float64, k)
+	if !s.robust {
+		m := make([]float64, k*k)
+		for a, j := range free {
+			length[a] = math.Sqrt(s.at.a[j*s.n+j])
+			for b, l := range free[:a+1] {
+				m[a*k+b] = s.at.a[j*s.n+l] / (length[a] * length[b])
+			}
+		}
+		size, most := oneNorm(m, k), 0.0
+		if cholesky(m, k) {
+			inverse = make([]float64, k*k)
+			for a := range k {
+				inverse[a*k+a] = 1
+				substitute(m, k, inverse[a*k:a*k+k])
+				most = math.Max(most, norm1(inverse[a*k:a*k+k]))
+			}
+			if size*most < wellConditioned {
+				return inverse, length, true
+			}
+		}
+	}
+	return s.inverseQR(free, length)
+}
+
+func norm1(v []float64) float64 {
+	sum := 0.0
+	for _, e := range v {
+		sum += math.Abs(e)
+	}
+	return sum
+}
+
+func (s *search) inverseQR(free []int, length []float64) ([]float64, []float64, bool) {
+	k := len(free)
+	var qr mat.QR
+	qr.Factorize(s.columns(free, length))
+	if c := qr.Cond(); !(c < worstCondition) {
+		return nil, nil, false
+	}
+	r := invertR(&qr, k)
+	inverse := make([]float64, k*k)
+	for a := range k {
+		for b := range k {
+			inverse[a*k+b] = mat.Dot(r.RowView(a), r.RowView(b))
+		}
+	}
+	return inverse, length, true
+}
+
 // columns returns the free columns of the Jacobian over Sigma, each scaled to
-// the length one, and their lengths.
-func (s *search) columns(free []int) (*mat.Dense, []float64) {
+// the length one, and puts their lengths into length.
+func (s *search) columns(free []int, length []float64) *mat.Dense {
+	f, jac := make([]float64, s.m), make([]float64, s.m*s.n)
+	s.problem.Function.Evaluate(s.at.p, f, jac)
 	k := len(free)
 	d := mat.NewDense(s.m, k, nil)
 	raw := d.RawMatrix().Data
-	length := make([]float64, k)
+	clear(length)
 	for i := range s.m {
 		for a, j := range free {
-			v := s.at.jac[i*s.n+j] * s.scale[i]
+			v := jac[i*s.n+j] * s.scale[i]
 			raw[i*k+a] = v
 			length[a] += v * v
 		}
@@ -142,7 +197,7 @@ func (s *search) columns(free []int) (*mat.Dense, []float64) {
 			raw[i] /= l
 		}
 	}
-	return d, length
+	return d
 }
 
 // invertR returns the inverse of R, whose rows give (R'R)^-1 by their products.

@@ -129,6 +129,7 @@ func (s *search) rounds(l Loss, end ending, o Options) (ending, float64) {
 			change = math.Max(change, math.Abs(w-s.w[i]))
 			s.w[i] = w
 		}
+		s.plain, s.robust, s.whole = false, true, math.NaN()
 		if change < settledWeight {
 			return end, scale
 		}

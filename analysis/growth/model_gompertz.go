@@ -18,19 +18,19 @@ var Gompertz = &Model{
 	Parameters: zwietering,
 	Log: func(p, t, y, jac []float64) {
 		a, y0, mu, lag := rise(p), p[0], p[2], p[3]
-		byMu, byLag := math.E/a, mu*math.E/a
+		byLag, muE := mu*math.E/a, mu*math.E
 		for i, ti := range t {
-			z := byLag*(lag-ti) + 1
-			s := exp(z)
+			d := lag - ti
+			s := exp(byLag*d + 1)
 			g := math.Exp(-s)
 			y[i] = y0 + a*g
 			h := g * s // 0 where s overflowed and g is 0
-			dA := g + h*(z-1)
+			dA := g + h*byLag*d
 			row := jac[4*i : 4*i+4 : 4*i+4]
 			row[0] = 1 - dA
 			row[1] = dA
-			row[2] = -a * h * byMu * (lag - ti)
-			row[3] = -a * h * byLag
+			row[2] = -h * math.E * d
+			row[3] = -h * muE
 		}
 	},
 }

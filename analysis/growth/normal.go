@@ -1,56 +1,167 @@
 package growth
 
-import (
-	"math"
+import "math"
 
-	"gonum.org/v1/gonum/mat"
-)
+// blockPoints is how many points are taken at a time: their derivatives stay in
+// the nearest memory and are never written down as a whole.
+const blockPoints = 64
 
-// evaluate works out function, derivatives and sum of squares at q.p; what is
+// blockwise is a function that can be evaluated some points at a time.
+type blockwise interface {
+	Function
+	// block is Evaluate of the points from to to.
+	block(p []float64, from, to int, f, jac []float64)
+}
+
+// evaluate works out function, sum of squares, J'WJ and J'Wr at q.p; what is
 // not finite makes the sum infinite.
 func (s *search) evaluate(q *place) {
 	s.evaluations++
-	s.problem.Function.Evaluate(q.p, q.f, q.jac)
-	sum := 0.0
-	for i, y := range s.problem.Y {
-		r := (y - q.f[i]) * s.scale[i]
-		sum += s.w[i] * r * r
-	}
-	for _, d := range q.jac {
-		if d-d != 0 {
-			sum = math.Inf(1)
-			break
+	clear(q.a)
+	clear(q.gradient)
+	q.sum = 0
+	if s.blocks == nil {
+		s.problem.Function.Evaluate(q.p, q.f, s.jac)
+		s.take(q, 0, s.m)
+	} else {
+		for from := 0; from < s.m; from += blockPoints {
+			to := min(from+blockPoints, s.m)
+			s.blocks.block(q.p, from, to, q.f[from:to], s.jac[:(to-from)*s.n])
+			s.take(q, from, to)
 		}
 	}
-	if math.IsNaN(sum) {
-		sum = math.Inf(1)
+	n := s.n
+	for j := range n {
+		for k := range j {
+			q.a[k*n+j] = q.a[j*n+k]
+		}
+		if d := q.a[j*n+j]; d-d != 0 {
+			q.sum = math.Inf(1)
+		}
 	}
-	q.sum = sum
+	if math.IsNaN(q.sum) {
+		q.sum = math.Inf(1)
+	}
 }
 
-// linearise works out J'WJ and J'Wr where the search stands.
-func (s *search) linearise() {
-	clear(s.a)
-	clear(s.gradient)
-	n := s.n
-	for i, y := range s.problem.Y {
-		w := s.w[i] * s.scale[i] * s.scale[i]
-		r := w * (y - s.at.f[i])
-		row := s.at.jac[i*n : i*n+n]
-		for j, d := range row {
-			s.gradient[j] += r * d
-			wd := w * d
-			to := s.a[j*n : j*n+j+1]
-			for k := range to {
-				to[k] += wd * row[k]
+// take adds the points from to to, whose derivatives stand in s.jac, to sum,
+// J'WJ and J'Wr.
+func (s *search) take(q *place, from, to int) {
+	n, y, f := s.n, s.problem.Y[from:to], q.f[from:to]
+	r := s.r[:len(y)]
+	for i := range r {
+		r[i] = y[i] - f[i]
+	}
+	jac := s.jac[:len(r)*n]
+	if !s.plain {
+		for i := range r {
+			w := math.Sqrt(s.w[from+i]) * s.scale[from+i]
+			r[i] *= w
+			row := jac[i*n : i*n+n]
+			for j := range row {
+				row[j] *= w
 			}
 		}
 	}
-	for j := range n {
-		for k := range j {
-			s.a[k*n+j] = s.a[j*n+k]
+	sum := 0.0
+	for _, v := range r {
+		sum += v * v
+	}
+	q.sum += sum
+	switch n {
+	case 3:
+		normal3(q.a, q.gradient, jac, r)
+	case 4:
+		normal4(q.a, q.gradient, jac, r)
+	default:
+		normal(q.a, q.gradient, jac, r)
+	}
+}
+
+// normal adds J'J to the lower half of a and J'r to g.
+func normal(a, g, jac, r []float64) {
+	n := len(g)
+	for i, ri := range r {
+		row := jac[i*n : i*n+n]
+		for j, d := range row {
+			g[j] += ri * d
+			to := a[j*n : j*n+j+1]
+			for k := range to {
+				to[k] += d * row[k]
+			}
 		}
-		s.longest[j] = math.Max(s.memory*s.longest[j], s.a[j*n+j])
+	}
+}
+
+// normal3 is normal for three parameters.
+func normal3(a, g, jac, r []float64) {
+	var a00, a10, a11, a20, a21, a22, g0, g1, g2 float64
+	for _, v := range r {
+		x, y, z := jac[0], jac[1], jac[2]
+		jac = jac[3:]
+		a00 += x * x
+		a10 += y * x
+		a11 += y * y
+		a20 += z * x
+		a21 += z * y
+		a22 += z * z
+		g0 += v * x
+		g1 += v * y
+		g2 += v * z
+	}
+	a[0] += a00
+	a[3] += a10
+	a[4] += a11
+	a[6] += a20
+	a[7] += a21
+	a[8] += a22
+	g[0] += g0
+	g[1] += g1
+	g[2] += g2
+}
+
+// normal4 is normal for four parameters.
+func normal4(a, g, jac, r []float64) {
+	var a00, a10, a11, a20, a21, a22, a30, a31, a32, a33, g0, g1, g2, g3 float64
+	jac = jac[:4*len(r)]
+	for i, v := range r {
+		row := jac[4*i : 4*i+4 : 4*i+4]
+		w, x, y, z := row[0], row[1], row[2], row[3]
+		a00 += w * w
+		a10 += x * w
+		a11 += x * x
+		a20 += y * w
+		a21 += y * x
+		a22 += y * y
+		a30 += z * w
+		a31 += z * x
+		a32 += z * y
+		a33 += z * z
+		g0 += v * w
+		g1 += v * x
+		g2 += v * y
+		g3 += v * z
+	}
+	a[0] += a00
+	a[4] += a10
+	a[5] += a11
+	a[8] += a20
+	a[9] += a21
+	a[10] += a22
+	a[12] += a30
+	a[13] += a31
+	a[14] += a32
+	a[15] += a33
+	g[0] += g0
+	g[1] += g1
+	g[2] += g2
+	g[3] += g3
+}
+
+// remember keeps the greatest influence of each parameter, the scale of damping.
+func (s *search) remember() {
+	for j := range s.n {
+		s.longest[j] = math.Max(s.memory*s.longest[j], s.at.a[j*s.n+j])
 	}
 }
 
@@ -71,59 +182,4 @@ func (s *search) residuals() []float64 {
 		r[i] = (y - s.at.f[i]) * s.scale[i]
 	}
 	return r
-}
-
-// solver solves the damped normal equations, each parameter scaled so that the
-// diagonal is one.
-type solver struct {
-	x      []float64       // the step, one for each free parameter
-	unit   []float64       // scale of each
-	matrix []*mat.SymDense // one for each number of free parameters
-	chol   mat.Cholesky
-	rhs    []float64
-}
-
-func newSolver(n int) solver {
-	v := solver{x: make([]float64, n), unit: make([]float64, n), rhs: make([]float64, n)}
-	v.matrix = make([]*mat.SymDense, n+1)
-	return v
-}
-
-// tooNearSingular is the condition of the scaled normal equations beyond which
-// an undamped step is worth nothing.
-const tooNearSingular = 1e15
-
-// solve puts into x the solution of (A + damping D) x = gradient over the free
-// parameters; false where there is none.
-func (v *solver) solve(s *search, damping float64) bool {
-	k := len(s.free)
-	if v.matrix[k] == nil {
-		v.matrix[k] = mat.NewSymDense(k, nil)
-	}
-	m := v.matrix[k]
-	for a, j := range s.free {
-		v.unit[a] = 1 / math.Sqrt(s.longest[j])
-		v.rhs[a] = s.gradient[j] * v.unit[a]
-		for b, l := range s.free[:a+1] {
-			e := s.a[j*s.n+l] * v.unit[a] * v.unit[b]
-			if a == b {
-				e += damping
-			}
-			m.SetSym(a, b, e)
-		}
-	}
-	if !v.chol.Factorize(m) || damping == 0 && !(v.chol.Cond() < tooNearSingular) {
-		return false
-	}
-	// The condition was looked at above; with damping the solution is a step
-	// down whatever it is.
-	x := mat.NewVecDense(k, v.x[:k])
-	_ = v.chol.SolveVecTo(x, mat.NewVecDense(k, v.rhs[:k]))
-	for a := range k {
-		v.x[a] *= v.unit[a]
-		if !finite(v.x[a]) {
-			return false
-		}
-	}
-	return true
 }

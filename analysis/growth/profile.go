@@ -47,6 +47,7 @@ func newProfiler(p Problem, best Result, o Options, t float64) *profiler {
 	s := newSearch(p, len(best.P))
 	if best.Weights != nil {
 		copy(s.w, best.Weights)
+		s.plain, s.robust = false, true
 	}
 	copy(s.at.p, best.P)
 	s.evaluate(&s.at)

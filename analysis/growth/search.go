@@ -39,8 +39,9 @@ var manners = []manner{{1e-3, 1}, {100, 0.5}, {10, 0}}
 
 // place is a set of parameters with what the function is there.
 type place struct {
-	p, f, jac []float64
-	sum       float64 // weighted sum of squares
+	p, f        []float64
+	a, gradient []float64 // J'WJ, J'Wr
+	sum         float64   // weighted sum of squares
 }
 
 // search is a fit under way. Its slices are made once, so that iterations
@@ -49,8 +50,12 @@ type search struct {
 	problem     Problem
 	m, n        int
 	scale, w    []float64 // 1/Sigma; weights of the robust loss
+	plain       bool      // all of them are one
+	robust      bool      // the loss has set weights
+	whole       float64   // what size returned, NaN where the weights have changed since
+	blocks      blockwise // the function, where it can be taken in blocks
+	jac, r      []float64 // of the block at hand
 	at, trial   place
-	a, gradient []float64 // J'WJ, J'Wr
 	longest     []float64 // greatest J'WJ diagonal met, the scale of damping
 	step        []float64
 	free        []int
@@ -61,7 +66,7 @@ type search struct {
 
 func newSearch(p Problem, n int) *search {
 	m := len(p.Y)
-	s := &search{problem: p, m: m, n: n, memory: 1, scale: make([]float64, m), w: make([]float64, m)}
+	s := &search{problem: p, m: m, n: n, memory: 1, scale: make([]float64, m), w: make([]float64, m), plain: p.Sigma == nil, whole: math.NaN()}
 	for i := range s.scale {
 		s.scale[i], s.w[i] = 1, 1
 		if p.Sigma != nil {
@@ -69,9 +74,13 @@ func newSearch(p Problem, n int) *search {
 		}
 	}
 	for _, q := range []*place{&s.at, &s.trial} {
-		*q = place{p: make([]float64, n), f: make([]float64, m), jac: make([]float64, m*n)}
+		*q = place{p: make([]float64, n), f: make([]float64, m), a: make([]float64, n*n), gradient: make([]float64, n)}
 	}
-	s.a, s.gradient = make([]float64, n*n), make([]float64, n)
+	block := m
+	if b, ok := p.Function.(blockwise); ok {
+		s.blocks, block = b, min(m, blockPoints)
+	}
+	s.jac, s.r = make([]float64, block*n), make([]float64, block)
 	s.longest, s.step, s.free = make([]float64, n), make([]float64, n), make([]int, 0, n)
 	s.solver = newSolver(n)
 	return s
@@ -80,7 +89,7 @@ func newSearch(p Problem, n int) *search {
 // from walks down from start, in one manner after the other until one ends
 // well, and stays at the best place found.
 func (s *search) from(start []float64, o Options) ending {
-	best, sum, end := make([]float64, s.n), math.Inf(1), lost
+	best, sum, end, last := make([]float64, s.n), math.Inf(1), lost, 0
 	for i, m := range manners {
 		s.memory = m.memory
 		if !s.begin(start) {
@@ -88,8 +97,13 @@ func (s *search) from(start []float64, o Options) ending {
 		}
 		e := s.descend(o, m.damping)
 		if i == 0 || s.at.sum < sum*(1-1e-9) {
-			sum, end = s.at.sum, e
+			sum, end, last = s.at.sum, e, i
 			copy(best, s.at.p)
+		}
+		if e == bottom && !s.blind() && last == i {
+			s.memory = 1
+			s.remember()
+			return end
 		}
 		if e == bottom && !s.blind() {
 			break
@@ -98,7 +112,7 @@ func (s *search) from(start []float64, o Options) ending {
 	s.memory = 1
 	copy(s.at.p, best)
 	s.evaluate(&s.at)
-	s.linearise()
+	s.remember()
 	return end
 }
 
@@ -115,7 +129,7 @@ func (s *search) begin(start []float64) bool {
 // difference makes none any more.
 func (s *search) blind() bool {
 	for j, l := range s.longest {
-		if !s.problem.fixed(j) && s.a[j*s.n+j] <= 1e-20*l {
+		if !s.problem.fixed(j) && s.at.a[j*s.n+j] <= 1e-20*l {
 			return true
 		}
 	}
@@ -125,7 +139,7 @@ func (s *search) blind() bool {
 // descend walks down from where the search stands.
 func (s *search) descend(o Options, damping float64) ending {
 	worse := 2.0
-	s.linearise()
+	s.remember()
 	for range o.iterations() {
 		done, newton := s.settledHere(o.tolerance())
 		if done {
@@ -152,7 +166,7 @@ func (s *search) stepDown(damping, worse *float64) (down, left bool) {
 		gain := (s.at.sum - s.trial.sum) / foretold
 		if foretold > 0 && gain > leastGain {
 			s.at, s.trial = s.trial, s.at
-			s.linearise()
+			s.remember()
 			*damping = math.Max(leastDamping, *damping*math.Max(0.1, 1-math.Pow(2*gain-1, 3)))
 			*worse = 2
 			return true, true
@@ -202,10 +216,14 @@ func (s *search) exact() bool { return s.at.sum <= 1e-30*s.size() }
 
 // size is the sum of squares that the function zero would leave.
 func (s *search) size() float64 {
+	if !math.IsNaN(s.whole) {
+		return s.whole
+	}
 	size := 0.0
 	for i, y := range s.problem.Y {
 		size += y * y * s.scale[i] * s.scale[i] * s.w[i]
 	}
+	s.whole = size
 	return size
 }
 
@@ -216,7 +234,7 @@ func (s *search) decrement() (float64, bool) {
 	}
 	d := 0.0
 	for a, j := range s.free {
-		d += s.gradient[j] * s.solver.x[a]
+		d += s.at.gradient[j] * s.solver.x[a]
 	}
 	return d, d >= 0
 }
@@ -240,7 +258,7 @@ func (s *search) release() {
 	s.free = s.free[:0]
 	for j, v := range s.at.p {
 		low, high := s.problem.bounds(j)
-		g := s.gradient[j]
+		g := s.at.gradient[j]
 		pressed := v <= low && g <= 0 || v >= high && g >= 0
 		if !s.problem.fixed(j) && !pressed && s.longest[j] > 0 {
 			s.free = append(s.free, j)
@@ -280,9 +298,9 @@ func (s *search) propose() float64 {
 	}
 	d := 0.0
 	for i, hi := range s.step {
-		d += 2 * hi * s.gradient[i]
+		d += 2 * hi * s.at.gradient[i]
 		for j, hj := range s.step {
-			d -= hi * s.a[i*s.n+j] * hj
+			d -= hi * s.at.a[i*s.n+j] * hj
 		}
 	}
 	return d
