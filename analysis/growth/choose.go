@@ -130,12 +130,19 @@ func (v *Verdict) say(c Curve, d points, s Setting) {
 	f := &v.Fits[v.Chosen]
 	p := changeByChance(c, f.Shared)
 	switch {
-	case p > doubt || f.Model == Flat:
+	case p > doubt && v.hidden():
+		v.level(Unclear, "no change is shown, but values so few or so scattered would hide a doubling")
+		return
+	case p > doubt:
 		v.level(Level, "")
 		return
 	case p > chance:
 		v.level(Unclear, fmt.Sprintf("the values change, but so few of them would do so by chance too often (p = %.2g)", p))
 		return
+	}
+	if i := v.index(Exponential); f.Model == Flat && v.Fits[i].Status == Converged {
+		v.Chosen = i // too few points for AICc to let a second parameter in
+		f = &v.Fits[i]
 	}
 	if !s.NoProfile {
 		f.profiles(d, s)
@@ -158,6 +165,22 @@ func (v *Verdict) say(c Curve, d points, s Setting) {
 	v.Lag = shift(f.Interval(Lag), f.Origin)
 	q := f.Interval(Plateau)
 	v.Plateau = analysis.Interval{Low: math.Exp(q.Low), Likely: math.Exp(q.Likely), High: math.Exp(q.High)}
+}
+
+// hidden reports whether the values leave room for more than a doubling or a
+// halving over the time watched, by the interval of the slope at one pace.
+func (v *Verdict) hidden() bool {
+	f := &v.Fits[v.index(Exponential)]
+	if f.Status == Failed || f.DF < 1 || f.Status == Stopped {
+		return false // ln N tells nothing where the values lie about zero
+	}
+	i := f.Interval(Mu)
+	return !(math.Max(math.Abs(i.Low), math.Abs(i.High))*f.watched <= math.Ln2)
+}
+
+// index is the place of a model in Fits.
+func (v *Verdict) index(m *Model) int {
+	return slices.IndexFunc(v.Fits, func(f Fitted) bool { return f.Model == m })
 }
 
 // level takes no growth, either because there is none or because it is not
