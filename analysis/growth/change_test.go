@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // Of n values in random order, the chance of a rise from first to last without
@@ -75,5 +77,17 @@ func TestShared(t *testing.T) {
 	}
 	if got := shared(free, 0); got != 1 {
 		t.Errorf("independent errors shared by %g, want 1", got)
+	}
+}
+
+// By hand: the least and the greatest of four stand at 1/8 and 7/8, the two that
+// are equal half-way.
+func TestNormalScores(t *testing.T) {
+	got := normalScores([]float64{2, 9e9, 2, -1})
+	q := distuv.UnitNormal.Quantile
+	for i, want := range []float64{0, q(0.875), 0, q(0.125)} {
+		if math.Abs(got[i]-want) > 1e-12 {
+			t.Errorf("score %d is %g, want %g", i, got[i], want)
+		}
 	}
 }

@@ -108,20 +108,79 @@ func TestNotApart(t *testing.T) {
 	}
 }
 
-// Two hundred flat curves, none of which grows.
+// flatCurve is a culture that does nothing, of 5 to 64 points.
+func flatCurve(seed, k uint64, wild bool) Curve {
+	r := rand.New(rand.NewPCG(seed, k))
+	var c Curve
+	n := 5 + int(k%60)
+	for i := range n {
+		e := r.NormFloat64()
+		if wild { // Student's t of two degrees of freedom
+			e /= math.Sqrt(r.ExpFloat64())
+		}
+		c.Days, c.Values = append(c.Days, 7*float64(i)/float64(n-1)), append(c.Values, 0.3+0.03*e)
+	}
+	return c
+}
+
+// Flat curves are given no growth rate: at most one in five thousand by chance,
+// with wild values at most three times that, most of them with too few points for ranks.
+// More curves, and others: NIGHTSHELF_FLAT=20000 NIGHTSHELF_SEED=2.
 func TestFlatNoiseHasNoGrowth(t *testing.T) {
-	given := 0
-	for seed := range uint64(200) {
-		n := 5 + int(seed%60)
-		c := grown(Flat, []float64{math.Log(0.3)}, n, 7, 0, 0.03, seed)
-		s := Setting{Scale: Scale(seed % 2), NoProfile: true}
-		if v := Choose(c, s); v.Course == Grows || v.Course == Dies || v.Mu.Known() {
-			given++
-			t.Logf("seed %d, %d points: %s by %s, mu %v", seed, n, v.Course, v.Fits[v.Chosen].Model.Name, v.Mu)
+	curves := fromEnvironment("NIGHTSHELF_FLAT", 200)
+	seed := uint64(fromEnvironment("NIGHTSHELF_SEED", 1))
+	for _, wild := range []bool{false, true} {
+		given, level := 0, 0
+		for k := range uint64(curves) {
+			v := Choose(flatCurve(seed, k, wild), Setting{Scale: Natural, Learn: true, NoProfile: true})
+			if v.Course == Grows || v.Course == Dies || v.Mu.Known() {
+				given++
+				t.Logf("curve %d: %s by %s, mu %v", k, v.Course, v.Fits[v.Chosen].Model.Name, v.Mu)
+			}
+			if v.Course == Level {
+				level++
+			}
+		}
+		t.Logf("wild %v: %d of %d were given a growth rate, %d called level", wild, given, curves, level)
+		expected := float64(curves) * chance * map[bool]float64{false: 1, true: 3}[wild]
+		if float64(given) > expected+1+3*math.Sqrt(expected) {
+			t.Errorf("wild %v: %d of %d flat curves were given a growth rate, want %.1f", wild, given, curves, expected)
+		}
+		if !wild && level < curves*8/10 {
+			t.Errorf("%d of %d flat curves are called level", level, curves)
 		}
 	}
-	if given > 1 {
-		t.Errorf("%d of 200 flat curves were given a growth rate", given)
+}
+
+// A week's seven daily counts with errors of a tenth show their growth.
+func TestWeekOfCounts(t *testing.T) {
+	for _, m := range []*Model{Exponential, Logistic, Gompertz, Baranyi} {
+		p := logs(3, 0.9, 1)[:min(len(m.Parameters), 4)]
+		if m == Exponential {
+			p = []float64{math.Log(0.05), 0.4}
+		}
+		growing := 0
+		for seed := range uint64(100) {
+			if Choose(grown(m, p, 7, 6, 0.1, 0, seed), Setting{Scale: Natural, Learn: true}).Course == Grows {
+				growing++
+			}
+		}
+		t.Logf("%s: %d of 100 are growing", m.Name, growing)
+		if growing < 80 {
+			t.Errorf("%s: %d of 100 are growing", m.Name, growing)
+		}
+	}
+}
+
+// What could hide a doubling is not called level.
+func TestLevelSaysSomething(t *testing.T) {
+	for course, c := range map[Course]Curve{
+		Unclear: {Days: []float64{0, 3.3, 6.7, 10}, Values: []float64{0.05, 0.24, 0.24, 0.1}},
+		Level:   {Days: []float64{0, 1, 2, 3, 4, 5}, Values: []float64{0.31, 0.29, 0.30, 0.31, 0.29, 0.30}},
+	} {
+		if v := Choose(c, Setting{Scale: Natural, Learn: true}); v.Course != course || v.Mu.Known() {
+			t.Errorf("%s: %s, want %s", v.Course, v.Why, course)
+		}
 	}
 }
 
@@ -169,6 +228,35 @@ func TestProfileEnds(t *testing.T) {
 				t.Errorf("%s at %g: tau %g, want %g", q.Name, end, tau, f.quantile())
 			}
 		}
+	}
+}
+
+// A profile that comes below the fit it began with leads to the better one.
+func TestProfileFindsBetter(t *testing.T) {
+	d := ready(grown(Baranyi, logs(3, 0.9, 1.5), 40, 8, 0.08, 0, 2), Logarithm)
+	s := Setting{}
+	good := fitModel(d, Baranyi, s)
+	bad := good
+	bad.P = append([]float64{}, good.P...)
+	for j := range bad.P {
+		bad.P[j] += 1.5 * good.SE[j] // as if the search had been led astray
+	}
+	r := d.problem(Baranyi)
+	f, jac := make([]float64, len(d.y)), make([]float64, 4*len(d.y))
+	r.Function.Evaluate(bad.P, f, jac)
+	bad.RSS = 0
+	for i := range f {
+		bad.RSS += (d.y[i] - f[i]) * (d.y[i] - f[i])
+	}
+	bad.profiles(d, s)
+	good.profiles(d, s)
+	for _, q := range []Parameter{Lag, Mu, Plateau} {
+		if a, b := bad.Interval(q), good.Interval(q); off(a.Low, b.Low) > 1e-3 || off(a.Likely, b.Likely) > 1e-6 || off(a.High, b.High) > 1e-3 {
+			t.Errorf("%s: %v, want %v", q.Name, a, b)
+		}
+	}
+	if bad.Status != Converged || off(bad.AICc, good.AICc) > 1e-6 {
+		t.Errorf("%v, AICc %g, want %g", bad.Status, bad.AICc, good.AICc)
 	}
 }
 

@@ -163,14 +163,19 @@ func fitModel(d points, m *Model, s Setting) Fitted {
 	}
 	f.Result = f.search(d, s)
 	if f.Status != Failed {
-		if s.Learn {
-			f.share(d)
-		}
-		f.judge(d)
-		f.cost = cost(d, f, s.Loss, f.SD)
-		f.AICc = aicc(len(d.y), len(f.P), f.RSS, d.sigma)
+		f.reckon(d, s)
 	}
 	return f
+}
+
+// reckon works out what follows from the result of a fit.
+func (f *Fitted) reckon(d points, s Setting) {
+	if s.Learn {
+		f.share(d)
+	}
+	f.judge(d)
+	f.cost = cost(d, *f, s.Loss, f.SD)
+	f.AICc = aicc(len(d.y), len(f.P), f.RSS, d.sigma)
 }
 
 func emptiness(d points) string {

@@ -151,6 +151,8 @@ func (o outline) bounds(m *Model) (low, high []float64) {
 		switch {
 		case q == Start && (m == Flat || m == Exponential):
 			h = o.high + farPlateau
+		case q == Start && m == Logistic:
+			h = o.high // it has no lag: what is sown past half of the plateau is past half of the curve
 		case q == Mu && m == Exponential:
 			l = -o.fastest
 		case q == Lag && m == Baranyi:

@@ -23,13 +23,34 @@ type profiler struct {
 	least   float64 // weighted sum of squares of the best fit
 	spread  float64
 	t       float64
+	lower   []float64 // where a profile came below the best fit; nil where none did
 }
 
-// profiles works out the intervals of lag, mu and plateau.
+// lowerBy is by how much of itself a sum of squares must be less for the fit to
+// have been the wrong one.
+const lowerBy = 1e-6
+
+// mostRefits bounds how often a fit begins anew from what its profile found.
+const mostRefits = 3
+
+// profiles works out the intervals of lag, mu and plateau. A profile walks where
+// the search did not and may come upon a better fit: then that is taken, and
+// profiled in its turn.
 func (f *Fitted) profiles(d points, s Setting) {
-	if f.Status == Failed || f.Status == Stopped || f.DF < 1 {
-		return
+	for range mostRefits {
+		if f.Status == Failed || f.Status == Stopped || f.DF < 1 {
+			return
+		}
+		lower := f.profileOnce(d, s)
+		if lower == nil || !f.refit(d, s, lower) {
+			break
+		}
 	}
+	f.judge(d)
+}
+
+// profileOnce returns parameters that fit better, nil where none were found.
+func (f *Fitted) profileOnce(d points, s Setting) (lower []float64) {
 	f.profile = make([]analysis.Interval, len(f.P))
 	pr := newProfiler(d.problem(f.Model), f.Result, s.Options, f.quantile())
 	pr.spread *= math.Sqrt(f.widening())
@@ -39,7 +60,22 @@ func (f *Fitted) profiles(d points, s Setting) {
 			f.profile[i] = analysis.Interval{Low: pr.end(i, -1), Likely: f.P[i], High: pr.end(i, 1)}
 		}
 	}
-	f.judge(d)
+	return pr.lower
+}
+
+// refit fits again from start and takes that if it is better.
+func (f *Fitted) refit(d points, s Setting, start []float64) bool {
+	if s.Iterations == 0 {
+		s.Iterations = curveIterations
+	}
+	r := Fit(d.problem(f.Model), start, s.Options)
+	if r.Status == Failed || r.Status == Stopped || !f.betterThan(f.Result, r, d, s.Loss) {
+		return false
+	}
+	r.Evaluations += f.Evaluations
+	f.Result, f.profile, f.Shared = r, nil, 1
+	f.reckon(d, s)
+	return true
 }
 
 func newProfiler(p Problem, best Result, o Options, t float64) *profiler {
@@ -132,5 +168,8 @@ func (pr *profiler) tau(j int, x float64) float64 {
 		return math.Inf(1)
 	}
 	s.descend(pr.options, nearDamping)
+	if s.at.sum < pr.least*(1-lowerBy) && s.at.sum > 0 {
+		pr.lower = append(pr.lower[:0], s.at.p...)
+	}
 	return math.Sqrt(math.Max(s.at.sum-pr.least, 0)) / pr.spread
 }
