@@ -1,6 +1,11 @@
 package growth
 
-import "math"
+import (
+	"math"
+	"math/bits"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+)
 
 // shared is how many neighbours carry the information of one independent value,
 // from residuals in order of time of a fit with k parameters:
@@ -25,19 +30,42 @@ func shared(r []float64, k int) float64 {
 	}
 	// A fit takes about this much from every autocorrelation.
 	taken := float64(k) / n
+	if neighbours(r)/square+taken < 1.645/math.Sqrt(n) {
+		return 1
+	}
 	sum := 0.0
-	for lag := 1; lag < len(r)/2; lag++ {
-		rho := taken
-		for i := lag; i < len(r); i++ {
-			rho += r[i] * r[i-lag] / square
-		}
-		if lag == 1 && rho < 1.645/math.Sqrt(n) {
-			return 1
-		}
-		if rho <= taken {
+	for _, product := range products(r)[1 : len(r)/2] {
+		if product <= 0 {
 			break
 		}
-		sum += rho
+		sum += product/square + taken
 	}
 	return math.Min(1+2*sum, n/2)
+}
+
+// neighbours is the sum of the products of neighbours.
+func neighbours(r []float64) float64 {
+	sum := 0.0
+	for i := 1; i < len(r); i++ {
+		sum += r[i] * r[i-1]
+	}
+	return sum
+}
+
+// products are the sums of the products of values so many places apart, by
+// Fourier's transform of r and as many zeros: a season of readings would take
+// minutes otherwise.
+func products(r []float64) []float64 {
+	padded := make([]float64, 1<<bits.Len(uint(2*len(r)))) // a power of two is the quickest
+	copy(padded, r)
+	f := fourier.NewFFT(len(padded))
+	c := f.Coefficients(nil, padded)
+	for i, v := range c {
+		c[i] = complex(real(v)*real(v)+imag(v)*imag(v), 0)
+	}
+	out := f.Sequence(nil, c)
+	for i := range out {
+		out[i] /= float64(len(padded))
+	}
+	return out[:len(r)]
 }

@@ -81,6 +81,7 @@ func (r *curveReader) read(data []byte, skipped int) (open int, err error) {
 				return parse.StartLine, nil
 			}
 			r.fault(skipped+parse.Line, parse.Column, "%v", parse.Err)
+			continue
 		case err != nil:
 			return 0, err
 		}
