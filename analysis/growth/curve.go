@@ -86,9 +86,8 @@ func (c onCurve) block(p []float64, from, to int, f, jac []float64) {
 		return
 	}
 	n := len(p)
-	for i, y := range f {
-		v := math.Exp(y)
-		f[i] = v
+	expAll(f)
+	for i, v := range f {
 		row := jac[i*n : i*n+n]
 		for j := range row {
 			row[j] *= v

@@ -27,20 +27,26 @@ var Baranyi = &Model{
 		c := exp(-math.Max(p[1]-p[0], 0))
 		q := exp(-mu * lag)
 		for i, ti := range t {
-			e := exp(-mu * ti)
+			y[i] = -mu * ti
+		}
+		expAll(y)
+		for i, e := range y {
 			u := q + (1-q)*e
 			w := (1-c)*e + c*u
-			iw := 1 / w
-			y[i] = y0 + math.Log(u*iw)
-			iu := 1 / u
+			iu, iw := 1/u, 1/w
+			y[i] = u * iw
 			byQ := (1 - e) * (iu - c*iw)
 			byE := (1-q)*iu - (1-c*q)*iw
 			d := (u - e) * c * iw // by ymax
 			row := jac[4*i : 4*i+4 : 4*i+4]
 			row[0] = 1 - d
 			row[1] = d
-			row[2] = -byE*ti*e - byQ*lag*q
+			row[2] = -byE*t[i]*e - byQ*lag*q
 			row[3] = -byQ * mu * q
+		}
+		logAll(y)
+		for i := range y {
+			y[i] += y0
 		}
 	},
 }

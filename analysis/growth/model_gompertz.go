@@ -20,13 +20,20 @@ var Gompertz = &Model{
 		a, y0, mu, lag := rise(p), p[0], p[2], p[3]
 		byLag, muE := mu*math.E/a, mu*math.E
 		for i, ti := range t {
-			d := lag - ti
-			s := exp(byLag*d + 1)
-			g := math.Exp(-s)
-			y[i] = y0 + a*g
-			h := g * s // 0 where s overflowed and g is 0
-			dA := g + h*byLag*d
+			y[i] = byLag*(lag-ti) + 1
+		}
+		expAll(y)
+		for i, s := range y {
+			jac[4*i] = s
+			y[i] = -s
+		}
+		expAll(y)
+		for i, g := range y {
 			row := jac[4*i : 4*i+4 : 4*i+4]
+			d := lag - t[i]
+			y[i] = y0 + a*g
+			h := g * row[0] // nothing where s is huge, for then g is
+			dA := g + h*byLag*d
 			row[0] = 1 - dA
 			row[1] = dA
 			row[2] = -h * math.E * d

@@ -20,13 +20,20 @@ var Logistic = &Model{
 		y0, mu := p[0], p[2]
 		c := exp(-math.Max(p[1]-p[0], 0))
 		for i, ti := range t {
-			e := exp(-mu * ti)
+			y[i] = -mu * ti
+		}
+		expAll(y)
+		for i, e := range y {
 			w := (1-c)*e + c
-			y[i] = y0 - math.Log(w)
+			y[i] = w
 			d := (1 - e) * c / w // by ymax
 			jac[3*i] = 1 - d
 			jac[3*i+1] = d
-			jac[3*i+2] = (1 - c) * ti * e / w
+			jac[3*i+2] = (1 - c) * t[i] * e / w
+		}
+		logAll(y)
+		for i, l := range y {
+			y[i] = y0 - l
 		}
 	},
 }

@@ -17,15 +17,19 @@ var ModifiedLogistic = &Model{
 		a, y0, mu, lag := rise(p), p[0], p[2], p[3]
 		byMu, byLag := 4/a, 4*mu/a
 		for i, ti := range t {
-			z := byLag*(lag-ti) + 2
-			g := 1 / (1 + exp(z))
+			y[i] = byLag*(lag-ti) + 2
+		}
+		expAll(y)
+		for i, e := range y {
+			d := lag - t[i]
+			g := 1 / (1 + e)
 			y[i] = y0 + a*g
 			h := g * (1 - g)
-			dA := g + h*(z-2)
+			dA := g + h*byLag*d
 			row := jac[4*i : 4*i+4 : 4*i+4]
 			row[0] = 1 - dA
 			row[1] = dA
-			row[2] = -a * h * byMu * (lag - ti)
+			row[2] = -a * h * byMu * d
 			row[3] = -a * h * byLag
 		}
 	},
