@@ -120,25 +120,31 @@ func normal3(a, g, jac, r []float64) {
 	g[2] += g2
 }
 
-// normal4 is normal for four parameters.
+// normal4 is normal for four parameters, in two goes: fourteen sums at once are
+// more than a processor has room for.
 func normal4(a, g, jac, r []float64) {
-	var a00, a10, a11, a20, a21, a22, a30, a31, a32, a33, g0, g1, g2, g3 float64
 	jac = jac[:4*len(r)]
+	var a00, a10, a11, a20, a21, g0, g1 float64
 	for i, v := range r {
 		row := jac[4*i : 4*i+4 : 4*i+4]
-		w, x, y, z := row[0], row[1], row[2], row[3]
+		w, x, y := row[0], row[1], row[2]
 		a00 += w * w
 		a10 += x * w
 		a11 += x * x
 		a20 += y * w
 		a21 += y * x
+		g0 += v * w
+		g1 += v * x
+	}
+	var a22, a30, a31, a32, a33, g2, g3 float64
+	for i, v := range r {
+		row := jac[4*i : 4*i+4 : 4*i+4]
+		w, x, y, z := row[0], row[1], row[2], row[3]
 		a22 += y * y
 		a30 += z * w
 		a31 += z * x
 		a32 += z * y
 		a33 += z * z
-		g0 += v * w
-		g1 += v * x
 		g2 += v * y
 		g3 += v * z
 	}
