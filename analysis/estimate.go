@@ -15,6 +15,7 @@ const (
 	Declining   Phase = "declining growth" // growing, but slower as it darkens
 	Stationary  Phase = "stationary"       // no longer growing
 	Death       Phase = "death"            // losing cells
+	Over        Phase = "lot has ended"    // and nothing new is in the vessel
 )
 
 // Interval is a value with the ends of its interval. NaN marks what is not
@@ -42,6 +43,7 @@ type Estimate struct {
 	Strain  string
 	Medium  string
 	Since   time.Time // inoculation of the lot; zero where unknown
+	Ended   time.Time // of the lot; zero: it grows
 	Density Interval  // od above blank, 90 % interval
 	Blank   Interval  // od of the medium alone
 	// BlankLearnt says that the blank was read off standing medium; otherwise

@@ -1,11 +1,13 @@
 package room
 
 import (
+	"cmp"
 	"slices"
 	"time"
 
 	"github.com/nightshelf/nightshelf/alerts"
 	"github.com/nightshelf/nightshelf/analysis"
+	"github.com/nightshelf/nightshelf/analysis/track"
 )
 
 // raise is an alarm that somebody must be told of.
@@ -58,6 +60,14 @@ func (r *Room) change(v *vessel, k analysis.Key, f *analysis.Finding, now time.T
 	rule := alerts.RuleFor(k)
 	before := v.alarms[k]
 	before.Key = k
+	if v.over(before) {
+		// Its culture is gone: nothing is to be saved, and the next one is not sick.
+		before.State, before.Ended, before.Clear = alerts.Normal, now, time.Time{}
+		before.Explained = cmp.Or(before.Explained, "the lot has ended")
+		delete(v.alarms, k)
+		out.note(before)
+		return
+	}
 	a, change := alerts.Step(before, f, now, staffed, rule)
 	if f == nil && before.Active() && before.Clear.IsZero() {
 		a = v.explain(a)
@@ -81,6 +91,16 @@ func (r *Room) change(v *vessel, k analysis.Key, f *analysis.Finding, now time.T
 
 func (v *vessel) raise(at time.Time, a alerts.Alarm) raise {
 	return raise{At: at, Alarm: a, Strain: v.head.Track.Strain, Age: v.head.Track.Estimate().Age()}
+}
+
+// over reports whether an alarm is of a culture that has ended.
+func (v *vessel) over(a alerts.Alarm) bool {
+	switch a.Class {
+	case analysis.Crash, analysis.Stall, analysis.Contaminated:
+		t := &v.head.Track
+		return (a.Active() || a.State == alerts.Returned) && (t.Ended != 0 || t.Lot != a.Finding.Lot && a.Finding.Lot != track.Unnamed)
+	}
+	return false
 }
 
 // step gathers what comes of moving the room on.

@@ -40,6 +40,10 @@ func (r *Room) decide(now, wall time.Time, s *step) []alerts.Call {
 	var calls []alerts.Call
 	for len(r.waiting) > 0 && !r.waiting[0].At.Add(gathers).After(now) {
 		first := r.waiting[0]
+		if r.settled(first) {
+			r.waiting = r.waiting[1:]
+			continue
+		}
 		if e, ok := r.ongoing(first); ok {
 			r.told(first, e.CallID, s)
 			r.waiting = r.waiting[1:]
@@ -61,6 +65,17 @@ func (r *Room) decide(now, wall time.Time, s *step) []alerts.Call {
 	}
 	r.waiting = slices.Clip(slices.Clone(r.waiting))
 	return calls
+}
+
+// settled reports whether the logbook has explained an alarm while it waited:
+// nobody need be called for what somebody has just written down.
+func (r *Room) settled(x raise) bool {
+	v := r.vessels[x.Alarm.Vessel]
+	if v == nil {
+		return true
+	}
+	a, known := v.alarms[x.Alarm.Key]
+	return !known || a.ID == x.Alarm.ID && a.Explained != "" && !a.Clear.IsZero()
 }
 
 // inOrder puts the first to be raised first: the cause comes before what it

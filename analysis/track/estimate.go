@@ -75,6 +75,9 @@ func (s *State) Estimate() analysis.Estimate {
 		Blank: interval(s.Blank, s.BlankNoise), BlankLearnt: s.BlankBins > 0,
 		Phase: phases[s.Stage], PhaseSince: at(s.StageSince),
 	}
+	if s.Ended != 0 {
+		e.Ended, e.Phase, e.PhaseSince = at(s.Ended), analysis.Over, at(s.Ended)
+	}
 	if s.Lot == "" && s.Standing != 0 {
 		e.Phase, e.PhaseSince = analysis.Standing, at(s.Standing)
 	}

@@ -279,7 +279,7 @@ func TestStrangersAreNoSisters(t *testing.T) {
 // A test that found chlorine is no step done, nor is one before the thiosulfate.
 func TestFailedTestIsNoStep(t *testing.T) {
 	for _, lines := range [][]string{
-		append(ready[:10:10], "C08 chlorine_test 0.5mg/L"),
+		append(ready[:10:10], "C08 chlorine_test 0.2mg/L --method dpd", "C08 neutralise 1ml"),
 		append(ready[:10:10], "C08 chlorine_test 0.5mg/L", "C08 neutralise 1ml"),
 		append(ready[:11:11], "C08 neutralise 1ml"),
 	} {
@@ -288,6 +288,27 @@ func TestFailedTestIsNoStep(t *testing.T) {
 				t.Errorf("after %q step %d is next: %s", lines[len(lines)-1], i, s.Title)
 			}
 		}
+	}
+}
+
+// After a test that found some, thiosulfate is due again, at once.
+func TestThiosulfateAfterAFailedTest(t *testing.T) {
+	steps := book(wrote(t, monday, append(ready[:10:10], "C08 chlorine_test 0.5mg/L")...)).Vessel("C08").Cycle.Steps()
+	if s := steps[9]; !s.Next || s.Kind != ingest.Neutralise || !s.Due.IsZero() {
+		t.Errorf("next is %+v", s)
+	}
+	// What a method sees that is so fine, and is that little, does no harm.
+	steps = book(wrote(t, monday, append(ready[:10:10], "C08 chlorine_test 0.02mg/L --method dpd")...)).Vessel("C08").Cycle.Steps()
+	if s := steps[11]; !s.Next {
+		t.Errorf("after 0.02 mg/L by DPD next is not the dose: %+v", s)
+	}
+}
+
+// A dose is whole with both of its parts.
+func TestPartAIsNoDose(t *testing.T) {
+	steps := book(wrote(t, monday, append(ready[:11:11], "C08 dose --a 18ml")...)).Vessel("C08").Cycle.Steps()
+	if s := steps[11]; !s.Next {
+		t.Errorf("after part A alone next is not the dose: %+v", s)
 	}
 }
 

@@ -63,6 +63,9 @@ func Check(e ingest.Entry) error {
 			faults = append(faults, &Fault{f.Name, "must be said: " + f.Title})
 		}
 	}
+	if len(e.Fields) == 0 && (e.Kind == ingest.Dose || e.Kind == ingest.Count || e.Kind == ingest.Look) {
+		faults = append(faults, &Fault{Says: form.Title + ": what came of it must be said"})
+	}
 	if e.Kind == ingest.Remark && strings.TrimSpace(e.Str("remark")) == "" {
 		faults = append(faults, &Fault{"remark", "must be said"})
 	}

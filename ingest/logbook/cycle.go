@@ -13,6 +13,8 @@ type Cycle struct {
 	Done  map[int]time.Time // by place in Steps
 	// contact of the two soaks, where it was said.
 	Contact [2]time.Duration
+	hasA    bool // of the nutrients, since the water came in
+	hasB    bool
 }
 
 // Step is one step of making a vessel ready.
@@ -115,15 +117,21 @@ func (c *Cycle) place(e ingest.Entry) (at int, ok bool) {
 	case ingest.AcidRinse:
 		return stepAcid, true
 	case ingest.Fill:
+		c.hasA, c.hasB = false, false
 		return stepFill, true
 	case ingest.ChlorineTest:
-		found, _ := e.Float("chlorine_mg_l")
-		if found > 0 {
+		free := testOf(e).Free()
+		if !free { // thiosulfate again
 			delete(c.Done, stepTest)
+			delete(c.Done, stepNeutraliseAgain)
+			c.Contact[1] = 0
 		}
-		return stepTest, found == 0 && (done(stepFill) || done(stepBleach))
+		return stepTest, free && (done(stepFill) || done(stepBleach))
 	case ingest.Dose:
-		return stepDose, !done(stepInoculate)
+		_, a := e.Float("a_ml")
+		_, b := e.Float("b_ml")
+		c.hasA, c.hasB = c.hasA || a, c.hasB || b
+		return stepDose, !done(stepInoculate) && (c.hasA && c.hasB || !a && !b)
 	case ingest.Inoculate:
 		return stepInoculate, true
 	case ingest.Set:

@@ -46,8 +46,9 @@ func (b *Book) Doubts(e ingest.Entry, out Outside) []Doubt {
 		e.Fields = cloneFields(e.Fields)
 		delete(e.Fields, OverruledBy)
 	}
+	now := b
 	b = b.before(e)
-	g := guard{book: b, e: e, v: b.Vessel(e.Vessel), out: out}
+	g := guard{book: b, now: now, e: e, v: b.Vessel(e.Vessel), out: out}
 	switch e.Kind {
 	case ingest.Inoculate:
 		g.inoculate()
@@ -57,10 +58,16 @@ func (b *Book) Doubts(e ingest.Entry, out Outside) []Doubt {
 	case ingest.Chlorinate:
 		g.taken()
 		g.bleach()
+		g.muchBleach()
 	case ingest.AcidRinse:
 		g.taken()
 		g.acid()
+	case ingest.Rinse:
+		g.taken()
+	case ingest.TopUp:
+		g.over()
 	case ingest.Neutralise:
+		g.taken()
 		g.bleach()
 		g.soak()
 	case ingest.Dump, ingest.Clean:
@@ -90,7 +97,8 @@ func Overrule(e ingest.Entry, doubts []Doubt, who string) ingest.Entry {
 }
 
 type guard struct {
-	book   *Book
+	book   *Book // as it stood when the entry happened
+	now    *Book // as it stands
 	e      ingest.Entry
 	v      Vessel
 	out    Outside
@@ -115,7 +123,7 @@ func (g *guard) inoculate() {
 // taken asks where the vessel holds a lot that this would end.
 func (g *guard) taken() {
 	if g.v.Lot != "" {
-		g.ask("vessel_taken", "%s holds lot %s, which has not ended.", g.e.Vessel, g.v.Lot)
+		g.ask("vessel_taken", "%s held lot %s at %s, which had not ended.", g.e.Vessel, g.v.Lot, g.when(g.e.At))
 	}
 }
 
@@ -128,9 +136,9 @@ func (g *guard) chlorine() {
 	t := w.Test
 	switch {
 	case g.livedIn():
-	case t.MgPerL > 0:
+	case t.MgPerL > 0 && !t.Free():
 		g.ask("chlorine_found", "The test of %s found %s mg/L of chlorine in %s: it must find none.", g.when(t.At), num(t.MgPerL), g.e.Vessel)
-	case t.Free() && t.Limit > blindAbove:
+	case t.Free() && t.Limit > blindAbove: // reads none
 		g.ask("chlorine_untested", "The test of %s shows no less than %s mg/L of chlorine: it cannot say that %s is free of it.", g.when(t.At), num(t.Limit), g.e.Vessel)
 	case t.Free() && (w.Bleached.IsZero() || !w.Neutral.IsZero()):
 	case t.Free():
@@ -187,14 +195,19 @@ func sameFields(a, b map[string]ingest.Value) bool {
 
 // donor asks about whom the inoculum comes from.
 func (g *guard) donor() {
-	d := g.book.fold.donor(g.e.Str("donor"))
+	said := g.e.Str("donor")
+	d := g.book.fold.donor(said)
 	if d == nil {
+		if said != "" {
+			g.ask("donor_unknown", "%q is neither a lot nor a vessel with one, as far as the logbook knows: write it as it stands there, or say that it comes from outside.", short(said))
+		}
 		return
 	}
 	if s := g.e.Str("strain"); s != "" && d.Strain != "" && s != d.Strain {
 		g.ask("donor_strain", "The donor %s is %s, not %s.", d.Name, d.Strain, s)
 	}
-	for _, t := range g.book.Taints(d.Name, g.out.Sick...) {
+	// What is known now counts, also where it was found after the transfer.
+	for _, t := range g.now.Taints(d.Name, g.out.Sick...) {
 		g.ask("donor_tainted", "%s", g.taint(d.Name, t))
 		break // one is enough to ask
 	}

@@ -145,6 +145,40 @@ func (g *guard) harvest() {
 	}
 }
 
+// Above these a dose of bleach is asked about: 5 mL of 5 per cent bleach a
+// litre and what that makes are the most that handbooks put into seawater
+// (Creswell 2010, SRAC 5004).
+const (
+	muchBleachML = 5.0   // a litre
+	muchChlorine = 250.0 // mg/L
+)
+
+// muchBleach asks about amounts that nobody means.
+func (g *guard) muchBleach() {
+	g.full()
+	size := g.book.sizes[g.e.Vessel]
+	if v, said := g.e.Float("volume_l"); said && v <= size*(1+aboutSame) {
+		size = v
+	}
+	ml, _ := g.e.Float("bleach_ml")
+	mg, _ := g.e.Float("chlorine_mg_l")
+	switch {
+	case size > 0 && ml > muchBleachML*size:
+		g.ask("much_bleach", "%s mL of bleach in %s L are more than the most that is usual, %s mL a litre.", num(ml), num(size), num(muchBleachML))
+	case mg > muchChlorine:
+		g.ask("much_bleach", "%s mg/L of chlorine are more than the most that is usual, %s mg/L.", num(mg), num(muchChlorine))
+	}
+}
+
+// over asks where more goes in than the vessel holds.
+func (g *guard) over() {
+	size := g.book.sizes[g.e.Vessel]
+	l, said := g.e.Float("volume_l")
+	if said && size > 0 && (l > size || g.v.Known && g.v.FilledL+l > size*(1+aboutSame)) {
+		g.ask("volume", "%s L more do not fit %s, in which %s of %s L stand.", num(l), g.e.Vessel, num(g.v.FilledL), num(size))
+	}
+}
+
 // bleach asks where acid may still be on the walls.
 func (g *guard) bleach() {
 	if g.v.Water.Residue == Acid {

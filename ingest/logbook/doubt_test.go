@@ -92,6 +92,14 @@ func TestGuards(t *testing.T) {
 		{"A and never B", append(without(ready, "C08 dose"), "C08 dose --a 18ml"), start, "dose_unequal"},
 		{"dose after a refill", []string{"C05 harvest 6L --refilled"}, "C05 dose --a 6ml --b 6ml", ""},
 		{"dose twice after a refill", []string{"C05 harvest 6L --refilled", "C05 dose --a 6ml --b 6ml"}, "C05 dose --a 6ml --b 6ml", "dosed_already"},
+		{"0.02 mg/L by DPD", append(without(ready, "C08 chlorine_test"), "C08 chlorine_test 0.02mg/L --method dpd"), start, ""},
+		{"0.02 mg/L by a strip", append(without(ready, "C08 chlorine_test"), "C08 chlorine_test 0.02mg/L --method strip"), start, "chlorine_found"},
+		{"donor that nobody knows", ready, strings.Replace(start, "--donor T1", "--donor c05", 1), "donor_unknown"},
+		{"half a litre of bleach", ready[:8], "C08 chlorinate 500ml", "much_bleach"},
+		{"bleach for more than there is", ready[:8], "C08 chlorinate 9ml --volume 50L", "volume"},
+		{"a top-up that does not fit", nil, "C05 top_up 9L", "volume"},
+		{"thiosulfate into a lot", nil, "C05 neutralise 2ml", "vessel_taken"},
+		{"rinse of a lot", nil, "C05 rinse", "vessel_taken"},
 		{"cleaned with a lot in it", nil, "C05 clean", "vessel_taken"},
 	} {
 		b := grown(t)
@@ -206,5 +214,17 @@ func TestUnaskedDoubtsAreKept(t *testing.T) {
 	b.Add(wrote(t, late.Add(20*time.Hour), "C08 inoculate 1.8L --lot M --donor T1 --taken-out 1.8L")...)
 	if l, _ := b.Lot("M"); len(l.Unasked) != 0 {
 		t.Errorf("lot M was started against %q, though all was in order", codes(l.Unasked))
+	}
+}
+
+// That the donor was sick was found after the transfer: it counts all the same.
+func TestDonorFoundSickAfterwards(t *testing.T) {
+	b := grown(t)
+	late := monday.Add(12 * 24 * time.Hour)
+	b.Add(wrote(t, late, ready...)...)
+	b.Add(wrote(t, late.Add(30*time.Hour), "C05 look --contaminated")...)
+	e := wrote(t, late.Add(20*time.Hour), "C08 inoculate 1.8L --lot N --donor T1 --taken-out 1.8L")[0]
+	if got := codes(b.Doubts(e, Outside{})); got != "donor_tainted" {
+		t.Errorf("a donor found contaminated ten hours later asks %q", got)
 	}
 }

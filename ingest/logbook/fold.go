@@ -56,6 +56,12 @@ func (f *fold) step(e ingest.Entry) {
 		f.close(v, e.At, "") // nobody cleans a vessel that a lot grows in
 		v.fill(0)
 	case ingest.Chlorinate, ingest.Neutralise, ingest.ChlorineTest, ingest.AcidRinse, ingest.Rinse:
+		if e.Kind == ingest.Chlorinate && v.Lot == "" && v.Water.Filled.IsZero() { // it is filled with water and bleach
+			litres, _ := e.Float("volume_l")
+			if litres = cmp.Or(litres, f.sizes[v.Name]); litres > 0 {
+				v.fill(litres)
+			}
+		}
 		v.treat(e)
 	case ingest.Dump:
 		f.close(v, e.At, Discarded)
@@ -103,6 +109,7 @@ func (v *Vessel) treat(e ingest.Entry) {
 	case ingest.Chlorinate:
 		w.Bleached, w.Neutral, w.Test, w.Residue = e.At, time.Time{}, ChlorineTest{}, Bleach
 		w.ChlorineMg, _ = e.Float("chlorine_mg_l")
+		w.BleachML, _ = e.Float("bleach_ml")
 		h, _ := e.Float("contact_h")
 		w.Contact = time.Duration(h * float64(time.Hour))
 	case ingest.Neutralise:
@@ -204,7 +211,8 @@ func (f *fold) unasked(v *Vessel, e ingest.Entry) []Doubt {
 	if e.Str(OverruledBy) != "" {
 		return nil
 	}
-	g := guard{book: &Book{sizes: f.sizes, fold: *f}, e: e, v: *v, out: Outside{Zone: time.UTC}}
+	past := &Book{sizes: f.sizes, fold: *f}
+	g := guard{book: past, now: past, e: e, v: *v, out: Outside{Zone: time.UTC}}
 	g.inoculate()
 	return g.doubts
 }

@@ -31,6 +31,11 @@ func Sentence(e ingest.Entry) string {
 			parts = append(parts, f.say(e.Fields[name]))
 		}
 	}
+	if _, said := e.Float("counted"); said && e.Kind == ingest.Count {
+		if c, ok := CountOf(e); ok {
+			parts = append(parts, "which is "+num(c.CellsPerML)+" cells/mL")
+		}
+	}
 	parts = compact(parts)
 	if len(parts) == 0 {
 		return form.Title
@@ -48,6 +53,10 @@ func (f Field) say(v ingest.Value) string {
 		return "not " + f.Title
 	case v.Form == 's' && strings.TrimSpace(v.Text) == "":
 		return ""
+	case v.Form == 's' && f.Name == "entry":
+		return name + " " + v.Text[:min(len(v.Text), 8)]
+	case v.Form == 's' && f.Name == "remark":
+		return v.Text
 	case v.Form == 's':
 		return name + " " + v.Text
 	case f.Name == "volume_l":

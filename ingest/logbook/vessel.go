@@ -29,6 +29,7 @@ type Water struct {
 	Treated    string // none, filtered, pasteurised, autoclaved; empty if not said
 	Bleached   time.Time
 	ChlorineMg float64       // mg/L aimed at; 0 not said
+	BleachML   float64       // that went in; 0 not said
 	Contact    time.Duration // the bleach is to stay for; 0 not said
 	Neutral    time.Time     // thiosulfate went in
 	Test       ChlorineTest  // after all of these; zero At: none
@@ -46,7 +47,14 @@ type ChlorineTest struct {
 }
 
 // Free reports whether the test found no chlorine, as far as it can see.
-func (t ChlorineTest) Free() bool { return !t.At.IsZero() && t.MgPerL == 0 }
+func (t ChlorineTest) Free() bool {
+	seen := t.MgPerL > 0 && t.Limit > 0 && t.Limit <= harmless && t.MgPerL <= harmless
+	return !t.At.IsZero() && (t.MgPerL == 0 || seen)
+}
+
+// harmless is the chlorine, mg/L, below which a culture may go in, where a
+// method sees so little (common aim; a DPD test does).
+const harmless = 0.05
 
 // limits are what the methods can see, mg/L, from memory.
 var limits = map[string]float64{Strip: 0.5, DPD: 0.05}

@@ -34,7 +34,7 @@ func Parse(words []string, now time.Time, zone *time.Location) (ingest.Entry, er
 		e.At = time.Time{} // that of its entry, see Settle
 	}
 	p := parser{e: &e, form: form, now: now, zone: zone}
-	rest := words[2:]
+	rest := joined(words[2:])
 	for len(rest) > 0 {
 		n, err := p.word(rest)
 		p.faults = append(p.faults, err)
@@ -47,6 +47,33 @@ func Parse(words []string, now time.Time, zone *time.Location) (ingest.Entry, er
 		return e, fmt.Errorf("%q cannot name a vessel", short(e.Vessel))
 	}
 	return e, Check(e)
+}
+
+// joined puts a unit that stands apart to its number: 6 L is 6L.
+func joined(words []string) []string {
+	var out []string
+	for _, w := range words {
+		n := len(out)
+		if n > 0 && isUnit(w) {
+			if _, unit, err := amount(out[n-1]); err == nil && unit == "" {
+				out[n-1] += w
+				continue
+			}
+		}
+		out = append(out, w)
+	}
+	return out
+}
+
+func isUnit(word string) bool {
+	for _, u := range unitsOf {
+		for _, f := range u.units {
+			if strings.EqualFold(f.name, word) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 func kindOf(word string) ingest.Kind {
@@ -152,6 +179,9 @@ func (p *parser) bare(word string) error {
 			p.e.Fields["entry"] = ingest.Text(word)
 			return nil
 		}
+	}
+	if _, _, err := amount(word); err == nil && p.e.Kind == ingest.Dose {
+		return fmt.Errorf("%q of which part? say --a %s --b %s", short(word), short(word), short(word))
 	}
 	if _, unit, err := amount(word); err == nil && unit != "" {
 		for _, f := range p.form.Fields {

@@ -71,18 +71,35 @@ func thiosulfate(v Vessel) (Step, error) {
 		plans, why = plan.NeutraliseFound, "for the chlorine that the test found"
 	}
 	d, err := plans(in)
+	if err == nil && d.Chosen.StockML < leastStockML { // no syringe measures that
+		in.StockGPerL = usualStock / 10
+		d, err = plans(in)
+	}
 	if err != nil {
 		return Step{}, err
 	}
 	return step(d.Advice,
 		fmt.Sprintf("%s of a solution with %d g of thiosulfate crystals in a litre (%s of crystals), %s, %s mg/L.", Millilitres(d.Chosen.StockML),
-			int(usualStock), Grams(d.Chosen.Grams), why, Digits(in.FreeChlorineMgPerL)),
+			int(in.StockGPerL), Grams(d.Chosen.Grams), why, Digits(in.FreeChlorineMgPerL)),
 		fmt.Sprintf("Reckoned to sulfate with %s times the need; to tetrathionate it would be %s. The test decides, never the amount.",
 			Digits(d.Margin), Grams(d.Other.Grams))), nil
 }
 
 // usualStock is a solution of a mole in a litre, as handbooks make it, g/L.
 const usualStock = 250.0
+
+// leastStockML is from how little on a tenth as strong a solution is used.
+const leastStockML = 0.5
+
+// Chlorine is what so much of the house's bleach makes in so much water, mg/L;
+// 0 where its label is not known.
+func Chlorine(room *config.Config, bleachML, litres float64) float64 {
+	gPerL, err := Bleach(room.Bleach).ChlorineGPerL()
+	if err != nil || !(litres > 0) {
+		return 0
+	}
+	return gPerL * bleachML / litres
+}
 
 func dose(room *config.Config, v Vessel) (Step, error) {
 	name := v.Medium

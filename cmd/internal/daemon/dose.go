@@ -31,10 +31,14 @@ func (b *book) Amounts(vessel string, step ingest.Kind) (lines, cautions []strin
 	}
 	b.Read(func(k *logbook.Book) {
 		known := k.Vessel(vessel)
-		if known.Known && known.FilledL > 0 {
+		w := known.Water
+		if !w.Filled.IsZero() && known.FilledL > 0 { // what is left of a lot is no water to be treated
 			v.LitresL = known.FilledL
 		}
-		v.Medium, v.FoundMgPerL, v.DosedMgPerL = known.Water.Medium, known.Water.Test.MgPerL, known.Water.ChlorineMg
+		v.Medium, v.FoundMgPerL, v.DosedMgPerL = w.Medium, w.Test.MgPerL, w.ChlorineMg
+		if v.DosedMgPerL == 0 && w.BleachML > 0 {
+			v.DosedMgPerL = amounts.Chlorine(b.d.config, w.BleachML, v.LitresL)
+		}
 		if before, ok := k.Lot(known.Before); ok && v.Medium == "" {
 			v.Medium = before.Medium
 		}

@@ -26,6 +26,7 @@ type entryPage struct {
 	About        string // id of the entry that is corrected or withdrawn, empty for a new one
 	Was          string // what that entry says now
 	Inputs       []input
+	Back         string // prepare: to the checklist afterwards
 	When, At     string // when it happened: now, 10, 60 or at; At is a time as it was typed
 	Faults       []string
 	Doubts       []string
@@ -136,7 +137,7 @@ func (s *site) entryForm(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	p := s.entryPage(v, a)
-	p.Who = whoBefore(r)
+	p.Who, p.Back = whoBefore(r), r.URL.Query().Get("back")
 	if a.kind == ingest.Correct {
 		p.fill(a.noted.Entry)
 		p.When, p.At = "at", v.local(a.noted.At)

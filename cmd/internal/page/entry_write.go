@@ -30,7 +30,7 @@ func (s *site) writeEntry(w http.ResponseWriter, r *http.Request) {
 	}
 	p := s.entryPage(v, a)
 	e := p.read(r.PostForm, v, a)
-	p.Who = e.Who
+	p.Who, p.Back = e.Who, r.PostForm.Get("back")
 	overrule := ""
 	if r.PostForm.Get("overrule") != "" {
 		if overrule = e.Who; overrule == "" {
@@ -55,6 +55,10 @@ func (s *site) writeEntry(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	remember(w, r, e.Who)
+	if p.Back == "prepare" {
+		http.Redirect(w, r, "/prepare?vessel="+url.QueryEscape(p.Vessel), http.StatusSeeOther)
+		return
+	}
 	to := p.Path
 	sep := "?"
 	if strings.Contains(to, "?") {

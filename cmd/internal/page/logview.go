@@ -115,7 +115,7 @@ func (v viewer) lotFacts(b *logbook.Book, l logbook.Lot) (facts []fact) {
 		if t.Suspected {
 			why = "under suspicion of " + why + " by an alarm"
 		}
-		add("No donor now", "lot "+isolate(t.Lot)+": "+why+", "+v.clock.at(t.At).Text)
+		add("Not to be a donor", "lot "+isolate(t.Lot)+": "+why+", "+v.clock.at(t.At).Text)
 	}
 	for _, d := range l.Unasked {
 		add("Nobody was asked", d.Says)
@@ -133,6 +133,22 @@ func sick(s Shelf) (out []logbook.Taint) {
 			}
 		}
 	}
+	return out
+}
+
+// taintOf is what the logbook says against a lot itself, for its card.
+func (s *site) taintOf(v viewer, view VesselView) (out []string) {
+	if s.Logbook == nil || view.Estimate.Lot == "" || !view.Estimate.Ended.IsZero() {
+		return nil
+	}
+	s.Logbook.Read(func(b *logbook.Book) {
+		for _, t := range b.Taints(view.Estimate.Lot) {
+			if t.Lot == view.Estimate.Lot {
+				out = append(out, "Found contaminated, "+v.clock.at(t.At).Text+": start nothing from it.")
+				return
+			}
+		}
+	})
 	return out
 }
 

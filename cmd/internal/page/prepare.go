@@ -67,7 +67,7 @@ func (v viewer) step(vessel string, i int, step logbook.Step) stepView {
 		out.Done = v.clock.at(step.Done)
 	}
 	if step.Next {
-		out.Path = entryPath(vessel, step.Kind)
+		out.Path = entryPath(vessel, step.Kind) + "&back=prepare"
 		out.Waits, out.Over = v.waits(step.Due)
 		if out.Waits != "" {
 			out.Minutes, out.Of = int(v.clock.now.Sub(step.From).Minutes()), int(step.Due.Sub(step.From).Minutes())
@@ -103,6 +103,9 @@ func (s *site) nextStep(v viewer, name string) (text, path string) {
 		}
 		waits, over := v.waits(step.Due)
 		text = "Next: " + lowerFirst(step.Title)
+		if w := known.Water; !w.Bleached.IsZero() && w.Neutral.IsZero() {
+			text = "Bleach stands in it. " + text
+		}
 		switch {
 		case waits != "":
 			text += "; " + waits

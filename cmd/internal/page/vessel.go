@@ -30,6 +30,7 @@ type vesselPage struct {
 	Prepare  string     // address of the checklist, empty while a lot grows
 	Next     string     // its next step
 	Label    string     // address of the label
+	Notices  []string   // what speaks against the lot
 	Written  string     // what was just written down
 	Alarms   []alarmView
 	Findings []findingView
@@ -89,6 +90,7 @@ func (s *site) vesselPage(ctx context.Context, v viewer, view VesselView, days i
 		p.Caution = p.Caution || slices.Contains(cautioned, entry.Kind)
 	}
 	s.book(&p, v, view)
+	p.Notices = s.taintOf(v, view)
 	slices.Reverse(p.Entries)
 	for _, a := range openAlarms(view.Alarms) {
 		p.Alarms = append(p.Alarms, v.alarm(a))

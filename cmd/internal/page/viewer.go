@@ -105,7 +105,8 @@ func (s *site) shelfPage(v viewer) shelfPage {
 	for i, vessel := range v.shelf.Vessels {
 		c := v.card(vessel)
 		c.Drawing.ID = "g" + strconv.Itoa(i)
-		if vessel.Estimate.Lot == "" {
+		c.Notices = append(s.taintOf(v, vessel), c.Notices...)
+		if vessel.Estimate.Lot == "" || !vessel.Estimate.Ended.IsZero() {
 			c.Next, c.NextPath = s.nextStep(v, vessel.Vessel.Name)
 		}
 		p.Cards = append(p.Cards, c)
