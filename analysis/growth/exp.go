@@ -67,7 +67,7 @@ const lowest = 0x3fe6000000000000
 
 var centres = func() (t [tableSize]centre) {
 	for i := range t {
-		bits := uint64(lowest + i<<(52-tableBits) + 1<<(51-tableBits))
+		bits := uint64(lowest) + uint64(i)<<(52-tableBits) + 1<<(51-tableBits)
 		bits -= (bits - lowest) & (0xfff << 52)
 		t[i].inverse = 1 / math.Float64frombits(bits)
 		t[i].log = -math.Log(t[i].inverse)
