@@ -178,7 +178,7 @@ func TestNIST(t *testing.T) {
 }
 
 func checkNIST(t *testing.T, p nistProblem, start []float64) {
-	r := Fit(p.problem, start, Options{Iterations: 5000, Tolerance: 1e-8})
+	r := Fit(p.problem, start, Options{Iterations: 8000, Tolerance: 1e-8})
 	if r.Status == Failed || r.Status == Stopped {
 		t.Fatalf("%v: %s; RSS %g, certified %g, %v", r.Status, r.Why, r.RSS, p.rss, r.P)
 	}
