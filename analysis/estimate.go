@@ -42,6 +42,7 @@ type Estimate struct {
 	Strain  string
 	Medium  string
 	Since   time.Time // inoculation of the lot; zero where unknown
+	Ended   time.Time // when the lot was ended; zero where it was not
 	Density Interval  // od above blank, 90 % interval
 	Blank   Interval  // od of the medium alone
 	// BlankLearnt says that the blank was read off standing medium; otherwise

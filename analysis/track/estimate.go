@@ -70,7 +70,7 @@ func (s *State) Estimate() analysis.Estimate {
 	nan := math.NaN()
 	unknown := analysis.Interval{Low: nan, Likely: nan, High: nan}
 	e := analysis.Estimate{
-		At: at(s.At), Lot: s.Lot, Strain: s.Strain, Medium: s.Medium, Since: at(s.Since),
+		At: at(s.At), Lot: s.Lot, Strain: s.Strain, Medium: s.Medium, Since: at(s.Since), Ended: at(s.Ended),
 		Density: unknown, Cells: unknown, Growth: unknown, Recent: unknown, Doubling: nan,
 		Blank: interval(s.Blank, s.BlankNoise), BlankLearnt: s.BlankBins > 0,
 		Phase: phases[s.Stage], PhaseSince: at(s.StageSince),
