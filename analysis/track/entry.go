@@ -37,6 +37,9 @@ func (s *State) Note(e ingest.Entry) {
 		if e.Kind == ingest.FitSensor {
 			s.fit(e)
 		}
+		if e.Kind == ingest.FitSensor || e.Kind == ingest.WipeSensor {
+			s.Wiped = max(s.Wiped, ms)
+		}
 		s.diluted(e, ms)
 		s.handle(e, ms)
 	}
@@ -58,6 +61,7 @@ func (s *State) start(e ingest.Entry, ms int64) {
 	}
 	s.HarvestCells, _ = e.Float("harvest_cells_per_ml")
 	s.begin(s.Lot, ms)
+	s.Wiped = max(s.Wiped, ms) // what was on the window by then is in the blank
 	v, _ := e.Float("volume_l")
 	s.StartL = v
 	s.Handled = Handling{Kind: ingest.Inoculate, At: ms, VolumeL: v}
@@ -75,7 +79,7 @@ func (s *State) begin(lot string, ms int64) {
 	}
 	s.Shift, s.StartLog, s.Pace = 0, nan, nan
 	s.Day, s.Hours = Rate{nan, nan}, Rate{nan, nan}
-	s.LastHit = Step{}
+	s.LastHit, s.Taken, s.Slow = Step{}, [steps]Taken{}, Slow{}
 	s.StartL = 0 // Hands and Draws know by their time which lot they are of
 	s.Stage, s.StageSince = stageLag, ms
 }

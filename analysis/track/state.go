@@ -66,6 +66,33 @@ type Step struct {
 	Entry     ingest.Kind // what explains it
 }
 
+// steps is for how many steps their errors are kept: more in one day is work
+// that no growth can be read through.
+const steps = 4
+
+// Taken is a step that was taken out of the course.
+type Taken struct {
+	At    int64   // Unix ms, 0: none
+	Error float32 // standard error of its logarithm
+}
+
+// took notes that a step was taken out.
+func (s *State) took(ms int64, sigma float64) {
+	copy(s.Taken[:], s.Taken[1:])
+	s.Taken[steps-1] = Taken{At: ms, Error: float32(sigma)}
+}
+
+// stepVariance is the variance that the steps of the last day bring in.
+func (s *State) stepVariance() float64 {
+	sum := 0.0
+	for _, t := range s.Taken {
+		if t.At != 0 && s.At-t.At < 25*time.Hour.Milliseconds() {
+			sum += float64(t.Error) * float64(t.Error)
+		}
+	}
+	return sum
+}
+
 // Handling is the newest entry that touches what the probe sees.
 type Handling struct {
 	Kind     ingest.Kind
@@ -110,7 +137,10 @@ type State struct {
 	CellsSum, CellsWeight float64
 
 	Handled Handling
-	LastHit Step // the newest step
+	LastHit Step         // the newest step
+	Taken   [steps]Taken // the newest steps that were taken out, for their errors
+	Slow    Slow
+	Wiped   int64 // Unix ms since when dirt gathers on the window, 0: unknown
 	// Growth over a day and over the last hours, renewed as a bin closes.
 	Day, Hours Rate
 	Stage      int8 // phase, see phases
