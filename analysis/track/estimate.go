@@ -80,7 +80,9 @@ func (s *State) Estimate() analysis.Estimate {
 	}
 	if od := s.Smooth(); !math.IsNaN(od) {
 		b, _ := s.Bin(s.Latest)
-		e.Density = interval(od-s.Blank, math.Hypot(float64(b.Noise), s.BlankNoise))
+		steep, d := s.steep(od), s.density(od)
+		sigma := math.Hypot(float64(b.Noise), s.BlankNoise) * steep * steep
+		e.Density = interval(d, math.Hypot(sigma, s.BendError*d*d))
 	}
 	if log, sigma, ok := s.CellsPerOD(); ok && e.Density.Likely > 0 {
 		wide := math.Hypot(sigma, (e.Density.High-e.Density.Likely)/z90/e.Density.Likely)

@@ -20,7 +20,8 @@ func (s *State) LogDensity(b Bin) (log, sigma float64, ok bool) {
 	if b.Count == 0 || d < 3*noise || d <= 0 {
 		return math.NaN(), math.NaN(), false
 	}
-	return math.Log(d) + float64(b.Shift), noise / d, true
+	steep := s.steep(float64(b.OD))
+	return math.Log(d*steep) + float64(b.Shift), noise / d * steep, true
 }
 
 // Level returns the median log density of the n bins that end with index, and
@@ -124,12 +125,13 @@ func (s *State) dayError(index int32, n int, white, apart float64) float64 {
 	variance += white * white / float64(n)
 	thin := 1/d0 - 1/d1
 	blank := s.blankError() * thin
-	clean := s.Wiped // days since dirt began to gather
+	bent := s.BendError * (d1 - d0) // d ln(density)/dq is the density
+	clean := s.Wiped                // days since dirt began to gather
 	dirt := filmOD * (days(s.At-clean)/d1 - days(s.At-clean-(24*time.Hour).Milliseconds())/d0)
 	if clean == 0 || days(s.At-clean) < 1 {
 		dirt = filmOD / d1
 	}
-	return math.Sqrt(variance + blank*blank + dirt*dirt + s.stepVariance())
+	return math.Sqrt(variance + blank*blank + bent*bent + dirt*dirt + s.stepVariance())
 }
 
 // thick is the density above blank in the hour that ends with index.
@@ -137,7 +139,7 @@ func (s *State) thick(index int32) (float64, bool) {
 	sum, n := 0.0, 0
 	for i := index - perHour + 1; i <= index; i++ {
 		if b, ok := s.Bin(i); ok && b.Count > 0 && s.within(b) {
-			if d := float64(b.OD) - s.Blank; d > 0 {
+			if d := s.density(float64(b.OD)); d > 0 {
 				sum += d
 				n++
 			}

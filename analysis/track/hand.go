@@ -285,6 +285,7 @@ func (s *State) fit(e ingest.Entry) {
 	if od, ok := e.Float("blank_od"); ok {
 		s.Blank, s.BlankNoise, s.BlankBins = od, fittedBlank, fittedBins
 	}
+	s.bend(e)
 	// Another probe repeats nothing of what the one before it said.
 	n := &s.Newest[ingest.OD]
 	n.Run, n.Seen, n.Same = 0, 0, 0

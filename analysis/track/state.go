@@ -124,9 +124,12 @@ type State struct {
 	Blank      float64 // od of the medium alone
 	BlankNoise float64
 	BlankBins  int32 // bins of standing medium it was learnt from
-	Shift      float32
-	StartLog   float64 // log density soon after the start of the lot; NaN unknown
-	Pace       float64 // greatest net growth over a whole day in this lot, 1/d; NaN unknown
+	// Bend is by how much the probe saturates, 1/od, see density; 0: not known
+	// to. BendError is its standard error.
+	Bend, BendError float64
+	Shift           float32
+	StartLog        float64 // log density soon after the start of the lot; NaN unknown
+	Pace            float64 // greatest net growth over a whole day in this lot, 1/d; NaN unknown
 
 	HarvestCells float64     // cells/mL at which the lot is ready; 0 unknown
 	StartL       float64     // in the vessel after the inoculation, litres; 0 unknown
