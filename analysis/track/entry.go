@@ -47,6 +47,7 @@ func (s *State) Note(e ingest.Entry) {
 
 // start begins a lot.
 func (s *State) start(e ingest.Entry, ms int64) {
+	s.unlearn(ms)
 	if strain := e.Str("strain"); strain != s.Strain {
 		s.CellsSum, s.CellsWeight = 0, 0 // cells of another size
 	}
@@ -78,7 +79,7 @@ func (s *State) begin(lot string, ms int64) {
 		s.Bins[i].Shift = 0
 	}
 	s.Shift, s.StartLog, s.Pace = 0, nan, nan
-	s.Day, s.Hours = Rate{nan, nan}, Rate{nan, nan}
+	s.Day, s.Hours, s.Light, s.Dark = Rate{nan, nan}, Rate{nan, nan}, Rate{nan, nan}, Rate{nan, nan}
 	s.LastHit, s.Taken, s.Slow = Step{}, [steps]Taken{}, Slow{}
 	s.StartL = 0 // Hands and Draws know by their time which lot they are of
 	s.Stage, s.StageSince = stageLag, ms
@@ -91,6 +92,7 @@ func (s *State) empty() {
 	s.Dense = 0
 	s.Standing, s.Blank, s.BlankNoise, s.BlankBins = 0, blank.Blank, blank.BlankNoise, 0
 	s.Shift, s.StartLog, s.Pace, s.Day, s.Hours = 0, blank.StartLog, blank.Pace, blank.Day, blank.Hours
+	s.Light, s.Dark, s.Slow, s.Taken = blank.Light, blank.Dark, blank.Slow, blank.Taken
 	s.LastHit, s.Handled = Step{}, Handling{}
 	s.Stage, s.StageSince = stageEmpty, s.At
 }

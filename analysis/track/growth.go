@@ -60,6 +60,7 @@ func (s *State) renew() {
 	}
 	if s.Latest%perHour == 0 {
 		s.renewSlow(s.Latest)
+		s.renewLamp(s.Latest)
 	}
 	s.Day = s.overDay(s.Latest)
 	s.Hours = s.slope(s.Latest, 3*perHour, 1)

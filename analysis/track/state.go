@@ -50,6 +50,7 @@ type Newest struct {
 type Bin struct {
 	Index int32 // time over BinLength since 1970
 	Count int16 // raw values in it
+	Lamp  int8  // whether light fell on it: unknown, dark, lit
 	// OD is the median of the raw od, Noise its standard error.
 	OD, Noise float32
 	// Shift is what must be added to the logarithm of the density to take
@@ -146,8 +147,11 @@ type State struct {
 	Wiped   int64 // Unix ms since when dirt gathers on the window, 0: unknown
 	// Growth over a day and over the last hours, renewed as a bin closes.
 	Day, Hours Rate
-	Stage      int8 // phase, see phases
-	StageSince int64
+	// Light and Dark are the growth in each over the last 24 hours, 1/d of time
+	// spent in it, renewed each hour.
+	Light, Dark Rate
+	Stage       int8 // phase, see phases
+	StageSince  int64
 }
 
 // Rate is a net specific growth rate with its standard error, both 1/d; NaN
@@ -159,7 +163,7 @@ type Rate struct {
 // New returns the state of a vessel of which nothing is known.
 func New() State {
 	nan := math.NaN()
-	return State{StartLog: nan, Pace: nan, Day: Rate{nan, nan}, Hours: Rate{nan, nan}, Blank: 0, BlankNoise: unknownBlank}
+	return State{StartLog: nan, Pace: nan, Day: Rate{nan, nan}, Hours: Rate{nan, nan}, Light: Rate{nan, nan}, Dark: Rate{nan, nan}, Blank: 0, BlankNoise: unknownBlank}
 }
 
 // unknownBlank is the standard error given to a blank that was never seen: a
