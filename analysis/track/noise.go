@@ -19,16 +19,18 @@ type Slow struct {
 
 const (
 	// slowOD and slowShare are the slow noise to be expected of a probe before
-	// it has shown its own, as od and as a share of density: the light of an
-	// LED falls by some 0.3 % a kelvin, a shelf swings by a kelvin or two with
-	// its lamp, and 0.5 % of light is 0.002 od (from memory).
-	slowOD    = 0.002
+	// it has shown its own, standard deviations, as od and as a share of
+	// density: the light of an LED falls by some 0.3 % a kelvin and a shelf is
+	// most of a kelvin off its mean with its lamp, which makes 0.25 % of light,
+	// 0.001 od; flocs and half mixed cells make half a per cent (from memory).
+	slowOD    = 0.001
 	slowShare = 0.005
 	// slowHours is how long it is expected to last, h: as long as a room takes
 	// to warm.
 	slowHours = 3
-	// slowWeight is for how many hours of growth that expectation counts.
-	slowWeight = 12
+	// slowWeight is for how many hours of growth that expectation counts: what a
+	// lot shows in its first whole day outweighs it four to one.
+	slowWeight = 6
 	// filmOD is the standard error of what dirt adds to the od in a day: a
 	// window that nobody wipes shows a hundredth or two in a week (from memory).
 	filmOD = 0.0015
@@ -166,5 +168,16 @@ func (s *State) slow(d0, d1 float64) (variance, hours float64) {
 	// What a day tells counts against what is expected as its hours do.
 	w := float64(n) / (float64(n) + slowWeight)
 	hours = math.Exp(w*math.Log(memories[best]) + (1-w)*math.Log(slowHours))
-	return w*s.Slow.Square/kept[n][best].square + (1-w)*prior, hours
+	return w*s.Slow.Square/keptAt(n, hours) + (1-w)*prior, hours
+}
+
+// keptAt is the share of the variance that is left for a memory between those
+// of the table, on a line over their logarithms.
+func keptAt(n int, hours float64) float64 {
+	m := 1
+	for m < len(memories)-1 && hours > memories[m] {
+		m++
+	}
+	part := math.Log(hours/memories[m-1]) / math.Log(memories[m]/memories[m-1])
+	return (1-part)*kept[n][m-1].square + part*kept[n][m].square
 }
