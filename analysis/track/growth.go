@@ -116,13 +116,7 @@ func (s *State) dayError(index int32, n int, white, apart float64) float64 {
 		return 2 * max(white, apart/4)
 	}
 	variance, hours := s.slow(d0, d1)
-	sum := 0.0 // of the correlations of n hours with each other
-	for i := range n {
-		for j := range n {
-			sum += math.Exp(-math.Abs(float64(i-j)) / hours)
-		}
-	}
-	variance *= sum / float64(n*n)
+	variance *= s.gain(n, hours)
 	variance += white * white / float64(n)
 	thin := 1/d0 - 1/d1
 	blank := s.blankError() * thin
@@ -133,6 +127,34 @@ func (s *State) dayError(index int32, n int, white, apart float64) float64 {
 		dirt = filmOD / d1
 	}
 	return math.Sqrt(variance + blank*blank + bent*bent + dirt*dirt + s.stepVariance())
+}
+
+// gain is the variance of the growth over a day, brought on to now, in units of
+// that of one hourly difference, for slow noise of this memory in h: of the
+// mean of the newest n hours and of the line that brings it on.
+func (s *State) gain(n int, hours float64) float64 {
+	var corr, weight [dayHours]float64
+	for k := range corr {
+		corr[k] = math.Exp(-float64(k) / hours)
+	}
+	for k := range n {
+		weight[k] = 1 / float64(n)
+	}
+	if m := int(s.Slow.Hours); s.Slow.Trend != 0 && m >= leastHours {
+		mid := float64(m-1) / 2
+		sxx := float64(m*(m*m-1)) / 12
+		for k := range m { // n/2 hours from the middle of the newest n to now
+			weight[k] += (mid - float64(k)) / sxx * float64(n) / 2
+		}
+	}
+	sum := 0.0
+	for i := range dayHours {
+		for j := range i {
+			sum += 2 * weight[i] * weight[j] * corr[i-j]
+		}
+		sum += weight[i] * weight[i]
+	}
+	return sum
 }
 
 // thick is the density above blank in the hour that ends with index.

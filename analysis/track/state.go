@@ -4,6 +4,12 @@
 // A State is a plain value without pointers into anything that changes, so a
 // copy of it is a checkpoint: whoever receives a late reading takes the copy
 // from before it and steps forward again.
+//
+// Density is from the od alone. A second wavelength tells cells from the
+// pigment in them, and pH tells carbon used from carbon blown in; both hang on
+// strain, air and buffer so much that neither makes the growth any surer
+// without a calibration nobody enters. They are kept as newest values and
+// change no estimate.
 package track
 
 import (
