@@ -38,11 +38,23 @@ func (s *State) Note(e ingest.Entry) {
 			s.fit(e)
 		}
 		if e.Kind == ingest.FitSensor || e.Kind == ingest.WipeSensor {
-			s.Wiped = max(s.Wiped, ms)
+			s.wiped(ms)
 		}
 		s.diluted(e, ms)
 		s.handle(e, ms)
 	}
+}
+
+// wiped notes that the window is clean. What dirt had gathered by then goes
+// with it: a step too small to be found, of a size that is not known.
+func (s *State) wiped(ms int64) {
+	if ms <= s.Wiped {
+		return
+	}
+	if d, ok := s.thick(s.Latest); ok && s.Wiped != 0 && s.Lot != "" && ms > s.Since {
+		s.took(ms, filmOD*days(ms-s.Wiped)/d)
+	}
+	s.Wiped = ms
 }
 
 // start begins a lot.

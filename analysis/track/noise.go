@@ -32,8 +32,8 @@ const (
 	// lot shows in its first whole day outweighs it four to one.
 	slowWeight = 6
 	// filmOD is the standard error of what dirt adds to the od in a day: a
-	// window that nobody wipes shows a hundredth or two in a week (from memory).
-	filmOD = 0.0015
+	// window that nobody wipes shows a hundredth in a week or two (from memory).
+	filmOD = 0.001
 	// leastHours is from how many hours of growth on a line tells anything.
 	leastHours = 8
 	dayHours   = 24
