@@ -54,13 +54,29 @@ type Estimate struct {
 	Cells Interval
 	// ByHand says that no probe tells: density and growth are those of the
 	// newest counts, as of HandAt.
-	ByHand     bool
-	HandAt     time.Time
-	Growth     Interval // net specific growth rate over a whole day, 1/d, 90 % interval
-	Recent     Interval // the same over the last two hours, 1/d
-	Doubling   float64  // doubling time from Growth, days; NaN while not growing
-	Phase      Phase
-	PhaseSince time.Time
+	ByHand bool
+	HandAt time.Time
+	Growth Interval // net specific growth rate over a whole day, 1/d, 90 % interval
+	// InLight and InDark are the net specific growth rates while light fell on
+	// the vessel and while it did not, over the last day, 1/d of the time spent
+	// in each, 90 % intervals; in the dark it is mostly below zero.
+	InLight, InDark Interval
+	Recent          Interval // the same over the last two hours, 1/d
+	Doubling        float64  // doubling time from Growth, days; NaN while not growing
+	Phase           Phase
+	PhaseSince      time.Time
+	// PhaseSure is the probability of the phase by the growth and its error, 0
+	// to 1; NaN where no growth tells.
+	PhaseSure float64
+}
+
+// InPhase returns how long the lot has been in its phase, zero where that is
+// unknown.
+func (e Estimate) InPhase() time.Duration {
+	if e.PhaseSince.IsZero() || e.At.Before(e.PhaseSince) {
+		return 0
+	}
+	return e.At.Sub(e.PhaseSince)
 }
 
 // Age returns how long the lot has been growing, zero where that is unknown.

@@ -176,6 +176,10 @@ func (b *bench) gone() {
 // whole say.
 const stallFor = 12 * time.Hour
 
+// stallSure is by how many standard errors the growth must be too slow: looked
+// at every few minutes for a week, two are passed by chance.
+const stallSure = 3
+
 // nearReady is the share of the harvest density from which on slowing is the
 // rule, as the vessel darkens.
 const nearReady = 0.7
@@ -186,7 +190,7 @@ func (b *bench) stall() {
 	age := time.Duration(b.now-t.Since) * time.Millisecond
 	unlit := b.DarkBad != 0 && b.now-b.DarkBad < (24*time.Hour).Milliseconds()
 	noAir := b.AirBad != 0 && b.now-b.AirBad < (24*time.Hour).Milliseconds()
-	slow := age > expect.Lag && g.PerDay+2*g.Error < expect.Slowest && !unlit && !noAir && !b.ready() && b.Held[crashing] == 0
+	slow := age > expect.Lag && g.PerDay+stallSure*g.Error < expect.Slowest && !unlit && !noAir && !b.ready() && b.Held[crashing] == 0
 	if b.hold(stalled, slow) == 0 || !b.lasted(stalled, stallFor) {
 		return
 	}

@@ -37,13 +37,29 @@ func (s *State) Note(e ingest.Entry) {
 		if e.Kind == ingest.FitSensor {
 			s.fit(e)
 		}
+		if e.Kind == ingest.FitSensor || e.Kind == ingest.WipeSensor {
+			s.wiped(ms)
+		}
 		s.diluted(e, ms)
 		s.handle(e, ms)
 	}
 }
 
+// wiped notes that the window is clean. What dirt had gathered by then goes
+// with it: a step too small to be found, of a size that is not known.
+func (s *State) wiped(ms int64) {
+	if ms <= s.Wiped {
+		return
+	}
+	if d, ok := s.thick(s.Latest); ok && s.Wiped != 0 && s.Lot != "" && ms > s.Since {
+		s.took(ms, filmOD*days(ms-s.Wiped)/d)
+	}
+	s.Wiped = ms
+}
+
 // start begins a lot.
 func (s *State) start(e ingest.Entry, ms int64) {
+	s.unlearn(ms)
 	if strain := e.Str("strain"); strain != s.Strain {
 		s.CellsSum, s.CellsWeight = 0, 0 // cells of another size
 	}
@@ -58,6 +74,7 @@ func (s *State) start(e ingest.Entry, ms int64) {
 	}
 	s.HarvestCells, _ = e.Float("harvest_cells_per_ml")
 	s.begin(s.Lot, ms)
+	s.Wiped = max(s.Wiped, ms) // what was on the window by then is in the blank
 	v, _ := e.Float("volume_l")
 	s.StartL = v
 	s.Handled = Handling{Kind: ingest.Inoculate, At: ms, VolumeL: v}
@@ -74,8 +91,8 @@ func (s *State) begin(lot string, ms int64) {
 		s.Bins[i].Shift = 0
 	}
 	s.Shift, s.StartLog, s.Pace = 0, nan, nan
-	s.Day, s.Hours = Rate{nan, nan}, Rate{nan, nan}
-	s.LastHit = Step{}
+	s.Day, s.Hours, s.Light, s.Dark = Rate{nan, nan}, Rate{nan, nan}, Rate{nan, nan}, Rate{nan, nan}
+	s.LastHit, s.Taken, s.Slow = Step{}, [steps]Taken{}, Slow{}
 	s.StartL = 0 // Hands and Draws know by their time which lot they are of
 	s.Stage, s.StageSince = stageLag, ms
 }
@@ -87,6 +104,7 @@ func (s *State) empty() {
 	s.Dense = 0
 	s.Standing, s.Blank, s.BlankNoise, s.BlankBins = 0, blank.Blank, blank.BlankNoise, 0
 	s.Shift, s.StartLog, s.Pace, s.Day, s.Hours = 0, blank.StartLog, blank.Pace, blank.Day, blank.Hours
+	s.Light, s.Dark, s.Slow, s.Taken = blank.Light, blank.Dark, blank.Slow, blank.Taken
 	s.LastHit, s.Handled = Step{}, Handling{}
 	s.Stage, s.StageSince = stageEmpty, s.At
 }

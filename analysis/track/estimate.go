@@ -57,6 +57,31 @@ func (s *State) stage() int8 {
 	return stageDeclining
 }
 
+// sure is the probability of the present phase: that the growth over a day
+// lies where the phase has it, for a normal error. The pace it is held against
+// is taken as known.
+func (s *State) sure() float64 {
+	g, e := s.Day.PerDay, s.Day.Error
+	if math.IsNaN(g) || !(e > 0) {
+		return math.NaN()
+	}
+	below := func(x float64) float64 { return 0.5 * math.Erfc((g-x)/(e*math.Sqrt2)) }
+	full := max(fullPace*s.Pace, growing)
+	switch s.Stage {
+	case stageLag:
+		return below(growing)
+	case stageExponential:
+		return 1 - below(full)
+	case stageDeclining:
+		return below(full) - below(growing)
+	case stageStationary:
+		return below(growing) - below(-growing)
+	case stageDeath:
+		return below(-growing)
+	}
+	return math.NaN()
+}
+
 // z90 is the 95th percentile of the standard normal: the half width of a 90 %
 // interval in standard errors.
 const z90 = 1.6448536269514722
@@ -70,10 +95,10 @@ func (s *State) Estimate() analysis.Estimate {
 	nan := math.NaN()
 	unknown := analysis.Interval{Low: nan, Likely: nan, High: nan}
 	e := analysis.Estimate{
-		At: at(s.At), Lot: s.Lot, Strain: s.Strain, Medium: s.Medium, Since: at(s.Since),
-		Density: unknown, Cells: unknown, Growth: unknown, Recent: unknown, Doubling: nan,
+		At: at(s.At), Lot: s.Lot, Strain: s.Strain, Medium: s.Medium, Since: at(s.Since), Ended: at(s.Ended),
+		Density: unknown, Cells: unknown, Growth: unknown, Recent: unknown, InLight: unknown, InDark: unknown, Doubling: nan,
 		Blank: interval(s.Blank, s.BlankNoise), BlankLearnt: s.BlankBins > 0,
-		Phase: phases[s.Stage], PhaseSince: at(s.StageSince),
+		Phase: phases[s.Stage], PhaseSince: at(s.StageSince), PhaseSure: s.sure(),
 	}
 	if s.Ended != 0 {
 		e.Ended, e.Phase, e.PhaseSince = at(s.Ended), analysis.Over, at(s.Ended)
@@ -83,7 +108,9 @@ func (s *State) Estimate() analysis.Estimate {
 	}
 	if od := s.Smooth(); !math.IsNaN(od) {
 		b, _ := s.Bin(s.Latest)
-		e.Density = interval(od-s.Blank, math.Hypot(float64(b.Noise), s.BlankNoise))
+		steep, d := s.steep(od), s.density(od)
+		sigma := math.Hypot(float64(b.Noise), s.BlankNoise) * steep * steep
+		e.Density = interval(d, math.Hypot(sigma, s.BendError*d*d))
 	}
 	if log, sigma, ok := s.CellsPerOD(); ok && e.Density.Likely > 0 {
 		wide := math.Hypot(sigma, (e.Density.High-e.Density.Likely)/z90/e.Density.Likely)
@@ -97,6 +124,9 @@ func (s *State) Estimate() analysis.Estimate {
 		if s.Day.PerDay > 0 {
 			e.Doubling = math.Ln2 / s.Day.PerDay
 		}
+	}
+	if !math.IsNaN(s.Light.PerDay) {
+		e.InLight, e.InDark = interval(s.Light.PerDay, s.Light.Error), interval(s.Dark.PerDay, s.Dark.Error)
 	}
 	if !math.IsNaN(s.Hours.PerDay) {
 		e.Recent = interval(s.Hours.PerDay, s.Hours.Error)

@@ -209,7 +209,17 @@ func (s *State) renewHand() {
 	if !s.ByHand() {
 		return
 	}
-	s.Day = handRate(s.Counted())
+	list := s.Counted()
+	s.Day = handRate(list)
+	if s.Newest[ingest.OD].At < s.Since {
+		// Whatever the order in which they were written down.
+		s.Pace = math.NaN()
+		for n := range list {
+			if g := handRate(list[:n]).PerDay; g > 0 && !(s.Pace >= g) {
+				s.Pace = g
+			}
+		}
+	}
 	if g := s.Day.PerDay; g > 0 && !(s.Pace >= g) {
 		s.Pace = g
 	}
@@ -285,6 +295,7 @@ func (s *State) fit(e ingest.Entry) {
 	if od, ok := e.Float("blank_od"); ok {
 		s.Blank, s.BlankNoise, s.BlankBins = od, fittedBlank, fittedBins
 	}
+	s.bend(e)
 	// Another probe repeats nothing of what the one before it said.
 	n := &s.Newest[ingest.OD]
 	n.Run, n.Seen, n.Same = 0, 0, 0

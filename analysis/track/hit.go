@@ -29,8 +29,8 @@ func (s *State) findStep(b Bin) {
 		return
 	}
 	for gap := range int32(2) {
-		if jump, ok := s.jump(b.Index, gap); ok {
-			s.step(b.Index, gap, jump)
+		if jump, sigma, ok := s.jump(b.Index, gap); ok {
+			s.step(b.Index, gap, jump, sigma)
 			return
 		}
 	}
@@ -38,21 +38,21 @@ func (s *State) findStep(b Bin) {
 
 // jump measures the change over the bins that end with index; ok is false if
 // it is no step: too small, lost in noise, or a slope.
-func (s *State) jump(index, gap int32) (jump float64, ok bool) {
+func (s *State) jump(index, gap int32) (jump, sigma float64, ok bool) {
 	after, d1, e1, ok1 := s.pair(index)
 	before, d2, e2, ok2 := s.pair(index - 2 - gap)
 	if !ok1 || !ok2 {
-		return 0, false
+		return 0, 0, false
 	}
 	jump = after - before
-	sigma := math.Hypot(e1, e2)
+	sigma = math.Hypot(e1, e2)
 	// With a bin between, a slope has half as much time again to get so far.
 	least := stepLeast * (1 + float64(gap)/2)
 	if s.handledAround(index - gap - 2) {
 		least = stepEntered
 	}
 	if math.Abs(jump) < max(least, 6*sigma) {
-		return 0, false
+		return 0, 0, false
 	}
 	// Along a slope, or where one begins, the bins of a pair differ by half of
 	// what the pairs do at least; with one bin between, by a third.
@@ -60,11 +60,11 @@ func (s *State) jump(index, gap int32) (jump float64, ok bool) {
 	if gap > 0 {
 		steady = 0.25 * math.Abs(jump)
 	}
-	return jump, d1 < steady && d2 < steady
+	return jump, sigma, d1 < steady && d2 < steady
 }
 
 // step notes a step and takes it out.
-func (s *State) step(index, gap int32, jump float64) {
+func (s *State) step(index, gap int32, jump, sigma float64) {
 	when := int64(index-1-gap) * BinLength.Milliseconds()
 	hit := Step{At: when, Ratio: float32(math.Exp(jump))}
 	if fits(s.Handled, hit) {
@@ -74,7 +74,17 @@ func (s *State) step(index, gap int32, jump float64) {
 	for i := index - 1 - gap; i < index-1; i++ {
 		s.Bins[int(i)%bins].Count = 0 // neither before nor after
 	}
+	// Nobody knows what grew while it happened: half of its length at full pace.
+	s.took(when, math.Hypot(sigma, s.paceOver(1+gap)))
 	s.takeOut(index, jump)
+}
+
+// paceOver is what a lot at its full pace grows in so many bins.
+func (s *State) paceOver(n int32) float64 {
+	if math.IsNaN(s.Pace) {
+		return growing * float64(n) / float64(perDay)
+	}
+	return s.Pace * float64(n) / float64(perDay)
 }
 
 // floored is LogDensity where a density that does not stand out of the noise

@@ -4,6 +4,12 @@
 // A State is a plain value without pointers into anything that changes, so a
 // copy of it is a checkpoint: whoever receives a late reading takes the copy
 // from before it and steps forward again.
+//
+// Density is from the od alone. A second wavelength tells cells from the
+// pigment in them, and pH tells carbon used from carbon blown in; both hang on
+// strain, air and buffer so much that neither makes the growth any surer
+// without a calibration nobody enters. They are kept as newest values and
+// change no estimate.
 package track
 
 import (
@@ -50,6 +56,7 @@ type Newest struct {
 type Bin struct {
 	Index int32 // time over BinLength since 1970
 	Count int16 // raw values in it
+	Lamp  int8  // whether light fell on it: unknown, dark, lit
 	// OD is the median of the raw od, Noise its standard error.
 	OD, Noise float32
 	// Shift is what must be added to the logarithm of the density to take
@@ -64,6 +71,33 @@ type Step struct {
 	// Explained says that the logbook tells of something that would do this.
 	Explained bool
 	Entry     ingest.Kind // what explains it
+}
+
+// steps is for how many steps their errors are kept: more in one day is work
+// that no growth can be read through.
+const steps = 4
+
+// Taken is a step that was taken out of the course.
+type Taken struct {
+	At    int64   // Unix ms, 0: none
+	Error float32 // standard error of its logarithm
+}
+
+// took notes that a step was taken out.
+func (s *State) took(ms int64, sigma float64) {
+	copy(s.Taken[:], s.Taken[1:])
+	s.Taken[steps-1] = Taken{At: ms, Error: float32(sigma)}
+}
+
+// stepVariance is the variance that the steps of the last day bring in.
+func (s *State) stepVariance() float64 {
+	sum := 0.0
+	for _, t := range s.Taken {
+		if t.At != 0 && s.At-t.At < 25*time.Hour.Milliseconds() {
+			sum += float64(t.Error) * float64(t.Error)
+		}
+	}
+	return sum
 }
 
 // Handling is the newest entry that touches what the probe sees.
@@ -97,9 +131,12 @@ type State struct {
 	Blank      float64 // od of the medium alone
 	BlankNoise float64
 	BlankBins  int32 // bins of standing medium it was learnt from
-	Shift      float32
-	StartLog   float64 // log density soon after the start of the lot; NaN unknown
-	Pace       float64 // greatest net growth over a whole day in this lot, 1/d; NaN unknown
+	// Bend is by how much the probe saturates, 1/od, see density; 0: not known
+	// to. BendError is its standard error.
+	Bend, BendError float64
+	Shift           float32
+	StartLog        float64 // log density soon after the start of the lot; NaN unknown
+	Pace            float64 // greatest net growth over a whole day in this lot, 1/d; NaN unknown
 
 	HarvestCells float64     // cells/mL at which the lot is ready; 0 unknown
 	StartL       float64     // in the vessel after the inoculation, litres; 0 unknown
@@ -110,11 +147,17 @@ type State struct {
 	CellsSum, CellsWeight float64
 
 	Handled Handling
-	LastHit Step // the newest step
+	LastHit Step         // the newest step
+	Taken   [steps]Taken // the newest steps that were taken out, for their errors
+	Slow    Slow
+	Wiped   int64 // Unix ms since when dirt gathers on the window, 0: unknown
 	// Growth over a day and over the last hours, renewed as a bin closes.
 	Day, Hours Rate
-	Stage      int8 // phase, see phases
-	StageSince int64
+	// Light and Dark are the growth in each over the last 24 hours, 1/d of time
+	// spent in it, renewed each hour.
+	Light, Dark Rate
+	Stage       int8 // phase, see phases
+	StageSince  int64
 }
 
 // Rate is a net specific growth rate with its standard error, both 1/d; NaN
@@ -126,7 +169,7 @@ type Rate struct {
 // New returns the state of a vessel of which nothing is known.
 func New() State {
 	nan := math.NaN()
-	return State{StartLog: nan, Pace: nan, Day: Rate{nan, nan}, Hours: Rate{nan, nan}, Blank: 0, BlankNoise: unknownBlank}
+	return State{StartLog: nan, Pace: nan, Day: Rate{nan, nan}, Hours: Rate{nan, nan}, Light: Rate{nan, nan}, Dark: Rate{nan, nan}, Blank: 0, BlankNoise: unknownBlank}
 }
 
 // unknownBlank is the standard error given to a blank that was never seen: a

@@ -90,7 +90,7 @@ func (s *State) close() {
 	raw := s.Raw[:s.RawCount]
 	slices.Sort(raw)
 	mid := median(raw)
-	b := Bin{Index: s.RawIndex, Count: s.RawCount, OD: mid, Noise: spread(raw, mid) / float32(math.Sqrt(float64(len(raw)))), Shift: s.Shift}
+	b := Bin{Index: s.RawIndex, Count: s.RawCount, OD: mid, Noise: spread(raw, mid) / float32(math.Sqrt(float64(len(raw)))), Shift: s.Shift, Lamp: s.lamp()}
 	s.RawCount = 0
 	s.Bins[int(b.Index)%bins] = b
 	s.Latest = b.Index
@@ -157,26 +157,6 @@ func (s *State) presume(b Bin) {
 	if s.Dense++; s.Dense < int32(presumeAfter/BinLength) {
 		return
 	}
+	s.unlearnRise()
 	s.begin(Unnamed, int64(b.Index+1-s.Dense)*BinLength.Milliseconds())
-}
-
-// learnBlank takes bins of standing medium for the blank: their slow mean.
-func (s *State) learnBlank(b Bin) {
-	if s.Lot != "" || b.OD > standingMost {
-		return
-	}
-	if s.Standing == 0 {
-		s.Standing = int64(b.Index) * BinLength.Milliseconds()
-	}
-	// A day of bins weighs as much as all before: fouling and topping up move
-	// a blank slowly.
-	s.BlankBins++
-	w := 1 / float64(min(s.BlankBins, 144))
-	d := float64(b.OD) - s.Blank
-	s.Blank += w * d
-	if s.BlankBins == 1 {
-		s.BlankNoise = unknownBlank
-		return
-	}
-	s.BlankNoise = math.Sqrt((1-w)*s.BlankNoise*s.BlankNoise + w*d*d)
 }

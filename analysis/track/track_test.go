@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"testing"
 	"time"
+	"unsafe"
 
 	"pgregory.net/rapid"
 
@@ -294,5 +295,49 @@ func BenchmarkTake(b *testing.B) {
 	for b.Loop() {
 		at = at.Add(time.Minute)
 		s.Take(ingest.Reading{Quantity: unit.OD, Value: 0.3, At: at})
+	}
+}
+
+// The bins are what a state is large by; this tells when something else is.
+func TestStateIsSmall(t *testing.T) {
+	var s State
+	rest := int(unsafe.Sizeof(s)) - int(unsafe.Sizeof(s.Bins))
+	t.Logf("%d bytes of bins, %d of the rest", unsafe.Sizeof(s.Bins), rest)
+	if size := unsafe.Sizeof(Bin{}); size > 20 || rest > 2560 {
+		t.Errorf("%d bytes a bin and %d beside them, want 20 and 2560 at most", size, rest)
+	}
+}
+
+func TestStepAllocatesNothing(t *testing.T) {
+	s := New()
+	s.Note(inoculate(start))
+	at := grow(&s, start, 3, func(d float64) float64 { return 0.1 * math.Exp(0.4*d) })
+	if n := testing.AllocsPerRun(5000, func() {
+		at = at.Add(time.Minute)
+		s.Take(ingest.Reading{Quantity: unit.OD, Value: 0.3, At: at})
+		s.Take(ingest.Reading{Quantity: unit.Light, Value: 80, At: at})
+	}); n != 0 {
+		t.Errorf("%v allocations a step", n)
+	}
+}
+
+// What a real shelf sends: four quantities every two minutes.
+func BenchmarkTakeShelf(b *testing.B) {
+	s := New()
+	s.Note(inoculate(start))
+	at := start
+	values := []ingest.Reading{{Quantity: unit.OD, Value: 0.3}, {Quantity: unit.Temperature, Value: 21}, {Quantity: unit.Light, Value: 90}, {Quantity: unit.Airflow, Value: 2}}
+	b.ReportAllocs()
+	n := 0
+	for b.Loop() {
+		r := values[n%4]
+		if n%4 == 0 {
+			at = at.Add(2 * time.Minute)
+		}
+		if r.At = at; r.Quantity == unit.Light && at.Hour() < 8 {
+			r.Value = 0
+		}
+		n++
+		s.Take(r)
 	}
 }

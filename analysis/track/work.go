@@ -66,6 +66,7 @@ func (s *State) settleWork() {
 			return
 		}
 		s.LastHit = hit
+		s.took(s.Handled.At, math.Hypot(math.Hypot(e1, e2), s.paceOver((j-from)/2)))
 		s.lift(from+1, j, float32(jump))
 		return
 	}

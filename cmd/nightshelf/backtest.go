@@ -15,7 +15,7 @@ import (
 )
 
 func newBacktest() *cobra.Command {
-	var alarms, staffed string
+	var alarms, growth, staffed string
 	c := &cobra.Command{
 		Use:   "backtest FOLDER",
 		Short: "put recorded runs through the watch",
@@ -24,7 +24,8 @@ own time and without looking ahead, and write the alarms it would have raised.
 FOLDER is a run folder or holds run folders.
 
 The alarms are CSV: run, vessel, class, raised_at (RFC 3339), call (alarms of
-one call share it), quantity, since, what.`,
+one call share it), quantity, since, what. The growth is CSV too: run, vessel,
+at, per_day, low, high: over the 24 h before, with a 90 % interval.`,
 		Example: "  nightshelf backtest last-season --alarms alarms.csv",
 		Args:    exactly(1, "a folder"),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -32,20 +33,21 @@ one call share it), quantity, since, what.`,
 			if err != nil {
 				return &wrongUse{err}
 			}
-			return backtestTo(c.Context(), c.OutOrStdout(), c.ErrOrStderr(), args[0], alarms, hours)
+			return backtestTo(c.Context(), c.OutOrStdout(), c.ErrOrStderr(), args[0], alarms, growth, hours)
 		},
 	}
 	c.Flags().StringVar(&alarms, "alarms", "-", "file for the alarms, - for standard output")
+	c.Flags().StringVar(&growth, "growth", "", "file for the growth of every lot at 00, 06, 12 and 18:00 UTC; empty: none")
 	c.Flags().StringVar(&staffed, "staffed", "08:00-17:30", "hours in which people are at the shelf, each day, in the zone of the run; none: never")
 	return c
 }
 
-func backtestTo(ctx context.Context, out, errs io.Writer, dir, file string, staffed func(time.Time) bool) (err error) {
+func backtestTo(ctx context.Context, out, errs io.Writer, dir, file, growth string, staffed func(time.Time) bool) (err error) {
 	folders, err := backtest.Folders(dir)
 	if err != nil {
 		return err
 	}
-	runs, err := backtest.All(ctx, folders, backtest.Options{Staffed: staffed, Done: func(run string, done, all int) {
+	runs, err := backtest.All(ctx, folders, backtest.Options{Staffed: staffed, Growth: growth != "", Done: func(run string, done, all int) {
 		_, _ = fmt.Fprintf(errs, "%d of %d  %s\n", done, all, run)
 	}})
 	if err != nil {
@@ -62,7 +64,24 @@ func backtestTo(ctx context.Context, out, errs io.Writer, dir, file string, staf
 	if err := backtest.WriteAlarms(out, runs); err != nil {
 		return fmt.Errorf("write the alarms: %w", err)
 	}
+	if growth != "" {
+		if err := growthTo(growth, runs); err != nil {
+			return err
+		}
+	}
 	summary(errs, runs)
+	return nil
+}
+
+func growthTo(file string, runs []backtest.Run) (err error) {
+	f, err := os.Create(file)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, f.Close()) }()
+	if err := backtest.WriteGrowth(f, runs); err != nil {
+		return fmt.Errorf("write the growth: %w", err)
+	}
 	return nil
 }
 

@@ -29,6 +29,8 @@ type Options struct {
 	Staffed func(time.Time) bool
 	// TempBand is how far from the set temperature is still right, K; 0 is 3.
 	TempBand float64
+	// Growth asks for the growth of every lot, four times a day.
+	Growth bool
 	// Done is called after each run, with how many are done; nil: nobody asks.
 	Done func(run string, done, all int)
 }
@@ -41,6 +43,7 @@ type Run struct {
 	Readings int
 	Refused  []ingest.Refused
 	TooLate  int64
+	Growth   []Growth // where it was asked for, in order of time
 }
 
 // Folders lists the run folders at dir: dir itself, or those in it that hold a
@@ -109,6 +112,7 @@ func One(f *runfolder.Folder, o Options) (Run, error) {
 		return Run{}, err
 	}
 	out := Run{Name: f.Name}
+	var growth growths
 	entries, err := entries(f, decoder, &out)
 	if err != nil {
 		return out, err
@@ -122,6 +126,9 @@ func One(f *runfolder.Folder, o Options) (Run, error) {
 		out.Readings += len(b.Readings)
 		out.Refused = append(out.Refused, b.Refused...)
 		for i := range b.Readings {
+			if o.Growth {
+				growth.pass(r, b.Readings[i].At)
+			}
 			// An entry counts from when it was written, by the readings' time.
 			for len(entries) > 0 && !entries[0].Written.After(later(r.Now(), b.Readings[i].At)) {
 				out.take(r.Digest(ingest.Batch{Entries: entries[:1]}, r.Now()))
@@ -130,7 +137,7 @@ func One(f *runfolder.Folder, o Options) (Run, error) {
 			out.take(r.Digest(ingest.Batch{Readings: b.Readings[i : i+1]}, r.Now()))
 		}
 	}
-	out.TooLate = r.TooLate()
+	out.TooLate, out.Growth = r.TooLate(), growth.list
 	return out, nil
 }
 
