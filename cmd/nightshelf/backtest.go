@@ -15,7 +15,7 @@ import (
 )
 
 func newBacktest() *cobra.Command {
-	var alarms, staffed string
+	var alarms, forecasts, staffed string
 	c := &cobra.Command{
 		Use:   "backtest FOLDER",
 		Short: "put recorded runs through the watch",
@@ -32,38 +32,60 @@ one call share it), quantity, since, what.`,
 			if err != nil {
 				return &wrongUse{err}
 			}
-			return backtestTo(c.Context(), c.OutOrStdout(), c.ErrOrStderr(), args[0], alarms, hours)
+			return backtestTo(c.Context(), c.OutOrStdout(), c.ErrOrStderr(), args[0], written{alarms, forecasts}, hours)
 		},
 	}
 	c.Flags().StringVar(&alarms, "alarms", "-", "file for the alarms, - for standard output")
+	c.Flags().StringVar(&forecasts, "forecasts", "", "file for harvest forecasts of 12:00 UTC of each day")
 	c.Flags().StringVar(&staffed, "staffed", "08:00-17:30", "hours in which people are at the shelf, each day, in the zone of the run; none: never")
 	return c
 }
 
-func backtestTo(ctx context.Context, out, errs io.Writer, dir, file string, staffed func(time.Time) bool) (err error) {
+func backtestTo(ctx context.Context, out, errs io.Writer, dir string, to written, staffed func(time.Time) bool) error {
 	folders, err := backtest.Folders(dir)
 	if err != nil {
 		return err
 	}
-	runs, err := backtest.All(ctx, folders, backtest.Options{Staffed: staffed, Done: func(run string, done, all int) {
+	o := backtest.Options{Staffed: staffed, Done: func(run string, done, all int) {
 		_, _ = fmt.Fprintf(errs, "%d of %d  %s\n", done, all, run)
-	}})
+	}}
+	if to.forecasts != "" {
+		lib, err := backtest.Learn(dir)
+		if err != nil {
+			return fmt.Errorf("learn from reference lots: %w", err)
+		}
+		o.Courses = &lib
+	}
+	runs, err := backtest.All(ctx, folders, o)
 	if err != nil {
 		return err
 	}
-	if file != "-" {
-		f, err := os.Create(file)
-		if err != nil {
-			return err
-		}
-		defer func() { err = errors.Join(err, f.Close()) }()
-		out = f
-	}
-	if err := backtest.WriteAlarms(out, runs); err != nil {
+	if err := toFile(out, to.alarms, func(w io.Writer) error { return backtest.WriteAlarms(w, runs) }); err != nil {
 		return fmt.Errorf("write the alarms: %w", err)
+	}
+	if to.forecasts != "" {
+		if err := toFile(out, to.forecasts, func(w io.Writer) error { return backtest.WriteForecasts(w, runs) }); err != nil {
+			return fmt.Errorf("write the forecasts: %w", err)
+		}
 	}
 	summary(errs, runs)
 	return nil
+}
+
+// written names the files that results go to, - for standard output.
+type written struct{ alarms, forecasts string }
+
+// toFile writes to a file, or to out where its name is -.
+func toFile(out io.Writer, file string, write func(io.Writer) error) (err error) {
+	if file == "-" {
+		return write(out)
+	}
+	f, err := os.Create(file)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, f.Close()) }()
+	return write(f)
 }
 
 // summary says what came of the runs, for a person.

@@ -16,6 +16,7 @@ import (
 
 	"github.com/nightshelf/nightshelf/alerts"
 	"github.com/nightshelf/nightshelf/alerts/room"
+	"github.com/nightshelf/nightshelf/analysis/expect"
 	"github.com/nightshelf/nightshelf/ingest"
 	"github.com/nightshelf/nightshelf/ingest/lineproto"
 	"github.com/nightshelf/nightshelf/ingest/runfolder"
@@ -30,6 +31,8 @@ type Options struct {
 	TempBand float64
 	// Done is called after each run, with how many are done; nil: nobody asks.
 	Done func(run string, done, all int)
+	// Courses are what lots are forecast by; nil: no forecasts.
+	Courses *expect.Library
 }
 
 // Run is what came of one run folder.
@@ -40,6 +43,8 @@ type Run struct {
 	Readings int
 	Refused  []ingest.Refused
 	TooLate  int64
+	// Forecasts are in order of being made.
+	Forecasts []Forecast
 }
 
 // Folders lists the run folders at dir: dir itself, or those in it that hold a
@@ -113,6 +118,7 @@ func One(f *runfolder.Folder, o Options) (Run, error) {
 		return out, err
 	}
 	r := room.New(room.Options{Name: f.Name, Vessels: vessels(f, o), Staffed: local(f, o.Staffed), FollowReadings: true})
+	course := newWatch(f, o.Courses)
 	for chunk, err := range f.Readings() {
 		if err != nil && !errors.Is(err, runfolder.ErrLineTooLong) {
 			return out, err
@@ -126,10 +132,12 @@ func One(f *runfolder.Folder, o Options) (Run, error) {
 				out.take(r.Digest(ingest.Batch{Entries: entries[:1]}, r.Now()))
 				entries = entries[1:]
 			}
+			course.before(b.Readings[i], r)
 			out.take(r.Digest(ingest.Batch{Readings: b.Readings[i : i+1]}, r.Now()))
 		}
 	}
 	out.TooLate = r.TooLate()
+	out.Forecasts = course.made()
 	return out, nil
 }
 
