@@ -7,13 +7,14 @@ import "math"
 // taken to be normal.
 const (
 	pGrowth = iota // ln of gross growth at the best temperature, in full light, 1/d
-	pLight         // ln of the light Ik of Webb's response, umol photons m-2 s-1
+	pLight         // ln of the light at which growth would be full if it went on as it begins, umol photons m-2 s-1
+	pBest          // ln of the light that is best, umol photons m-2 s-1
 	pShade         // ln of attenuation, 1/m for each od
 	pSpend         // ln of respiration at 20 degC, 1/d
 	pWarm          // the best temperature, degC
 	pWeight        // ln of dry weight, g/L for each od
 	pLag           // ln of growth rate times lag
-	pBleach        // ln of what 100 umol cost cells not yet settled in, 1/d
+	pBleach        // ln of what twice the best light costs cells not yet settled in, 1/d
 	pBlank         // error of the blank, od
 	params
 )
@@ -61,9 +62,17 @@ func MeanLight(par, k, path float64) float64 {
 	return par * -math.Expm1(-x) / x
 }
 
-// Webb returns the light response 1 - exp(-light/ik), from 0 to 1
-// (Webb, Newton and Starr 1974, Oecologia 17:281-291).
-func Webb(light, ik float64) float64 { return -math.Expm1(-light / ik) }
+// Response returns the light response with inhibition, from 0 to 1 at the light
+// that is best: I/(I + ik (I/best - 1)^2), ik being the greatest growth over the
+// slope in weak light (Bernard and Remond 2012, Bioresour. Technol.
+// 123:520-527, equation 3). All in one unit.
+func Response(light, ik, best float64) float64 {
+	if light <= 0 {
+		return 0
+	}
+	d := light/best - 1
+	return light / (light + ik*d*d)
+}
 
 // Cardinal returns the temperature response with inflection, from 0 to 1 at
 // opt (Rosso, Lobry and Flandrois 1993, J. Theor. Biol. 162:447-463); all in
@@ -85,14 +94,14 @@ type Hour struct {
 
 // law is a vector made ready for stepping.
 type law struct {
-	growth, ik, shade, spend, warm, weight, bleach float64
+	growth, ik, best, shade, spend, warm, weight, bleach float64
 	ready                                          float64 // of a fresh lot, see step
 	path                                           float64
 }
 
 func (v *vector) law(litres float64) law {
 	return law{
-		growth: math.Exp(v[pGrowth]), ik: math.Exp(v[pLight]), shade: math.Exp(v[pShade]), spend: math.Exp(v[pSpend]),
+		growth: math.Exp(v[pGrowth]), ik: math.Exp(v[pLight]), best: math.Exp(v[pBest]), shade: math.Exp(v[pShade]), spend: math.Exp(v[pSpend]),
 		warm: v[pWarm], weight: math.Exp(v[pWeight]), bleach: math.Exp(v[pBleach]),
 		ready: 1 / math.Expm1(math.Min(math.Exp(v[pLag]), 50)), path: Path(litres),
 	}
@@ -120,7 +129,7 @@ func (l *law) step(c *condition, h Hour, x float64) float64 {
 
 func (l *law) grow(c *condition, h Hour, x float64) (float64, limits) {
 	light := MeanLight(h.Par, waterShade+l.shade*x, l.path)
-	s := limits{light: Webb(light, l.ik), warm: Cardinal(h.TempC, l.warm-coldFrom, l.warm, l.warm+warmTo), carbon: 1}
+	s := limits{light: Response(light, l.ik, l.best), warm: Cardinal(h.TempC, l.warm-coldFrom, l.warm, l.warm+warmTo), carbon: 1}
 	best := math.Min(l.growth*s.warm, Ceiling(h.TempC))
 	s.lag = c.ready / (1 + c.ready)
 	c.ready = math.Min(c.ready*math.Exp(best*hourDays), 1e9)
@@ -130,7 +139,7 @@ func (l *law) grow(c *condition, h Hour, x float64) (float64, limits) {
 	if h.Vvm >= 0 {
 		s.carbon = l.breathe(c, h.Vvm, grows*l.weight*x*carbonPerG, spends*l.weight*x*carbonPerG)
 	}
-	return grows*s.carbon - spends - l.bleach*(1-s.lag)*light/100, s
+	return grows*s.carbon - spends - l.bleach*(1-s.lag)*math.Max(0, light/l.best-1), s
 }
 
 // breathe brings the carbon to the end of the hour and returns the share of

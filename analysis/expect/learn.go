@@ -32,7 +32,9 @@ func key(strain, medium string) string { return strain + "\x1f" + medium }
 // the published range:
 //
 //	growth   1.2/d, factor 1.5: FAO 361 and Kooi and others 2017 (1.85/d at best)
-//	light    Ik 80 umol, factor 1.8
+//	light    Ik 50 umol, factor 1.8: from 15 (Kooi and others 2017: 1.85/d over 0.12/d for
+//	         each umol) to 150
+//	best     200 umol, factor 1.6: 203 (Kooi and others 2017)
 //	shade    40 1/m for each od, factor 1.8: 100 to 300 1/m for each g/L dry weight
 //	         (reviews, from memory), 0.2 to 0.5 g/L for each od
 //	spend    0.08/d, factor 1.7: 0.006 to 0.59 1/d (Edmundson and Huesemann 2015),
@@ -40,10 +42,10 @@ func key(strain, medium string) string { return strain + "\x1f" + medium }
 //	warm     25 degC, 3 K
 //	weight   0.35 g/L for each od, factor 1.5
 //	lag      h0 0.5, factor 2: hours to two days
-//	bleach   0.1/d, factor 2.5: up to a third in the first days
+//	bleach   0.5/d, factor 2.5: up to a third in the first days under strong light
 var literature = spread(
-	vector{math.Log(1.2), math.Log(80), math.Log(40), math.Log(0.08), 25, math.Log(0.35), math.Log(0.5), math.Log(0.1), 0},
-	vector{0.4, 0.6, 0.6, 0.5, 3, 0.4, 0.7, 0.9, 1e-4})
+	vector{math.Log(1.2), math.Log(50), math.Log(200), math.Log(40), math.Log(0.08), 25, math.Log(0.35), math.Log(0.5), math.Log(0.5), 0},
+	vector{0.4, 0.6, 0.5, 0.6, 0.5, 3, 0.4, 0.7, 0.9, 1e-4})
 
 // ofLots is how lots of one strain differ: 10 to 15 per cent in pace (common
 // practice), and by our own judgement a fifth in respiration and half in lag.
