@@ -95,8 +95,8 @@ type Hour struct {
 // law is a vector made ready for stepping.
 type law struct {
 	growth, ik, best, shade, spend, warm, weight, bleach float64
-	ready                                          float64 // of a fresh lot, see step
-	path                                           float64
+	ready                                                float64 // of a fresh lot, see step
+	path                                                 float64
 }
 
 func (v *vector) law(litres float64) law {

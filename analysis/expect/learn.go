@@ -2,6 +2,7 @@ package expect
 
 import (
 	"cmp"
+	"maps"
 	"math"
 	"slices"
 )
@@ -11,10 +12,10 @@ type Strain struct {
 	Belief         // of the strain
 	Own     vector // standard deviation of a lot about its strain
 	Lots    int    // reference lots it was learnt from
-	Hidden  bool   `json:",omitempty"`
 	Names   []string
 	Drift   float64 // as of noise
 	Astray  float64 // relative error of the rate that stays over days
+	Width   float64 // factor on the width of bands, as forecasts of reference lots by the others have shown
 	WideFor string  // why bounds are wide; empty where they are not
 }
 
@@ -59,25 +60,41 @@ const astrayAlone, astrayTaught = 0.15, 0.06
 // Learn learns from reference lots. Records that hold nothing are passed over.
 func Learn(records []Record) Library {
 	lib := Library{Strains: map[string]Strain{}}
+	wide := widen(LeaveOut(records))
+	for _, recs := range group(records) {
+		s := learn(recs)
+		s.Width = wide
+		lib.Strains[key(recs[0].Strain, recs[0].Medium)] = s
+	}
+	return lib
+}
+
+// group parts records by strain and medium, in order of these and of start.
+func group(records []Record) [][]*Record {
 	by := map[string][]*Record{}
 	for i := range records {
 		r := &records[i]
 		by[key(r.Strain, r.Medium)] = append(by[key(r.Strain, r.Medium)], r)
 	}
-	for k, recs := range by {
+	var out [][]*Record
+	for _, k := range slices.Sorted(maps.Keys(by)) {
+		recs := by[k]
 		slices.SortFunc(recs, func(a, b *Record) int { return cmp.Or(a.Start.Compare(b.Start), cmp.Compare(a.Lot, b.Lot)) })
-		lib.Strains[k] = learn(recs)
+		out = append(out, recs)
 	}
-	return lib
+	return out
 }
 
 func unseen() Strain {
-	return Strain{Belief: literature, Own: ofLots, Drift: usualNoise.Drift, Astray: astrayAlone,
+	return Strain{Belief: literature, Own: ofLots, Drift: usualNoise.Drift, Astray: astrayAlone, Width: 1,
 		WideFor: "no reference lot of this strain in this medium: the literature alone"}
 }
 
 func learn(recs []*Record) Strain {
 	s := unseen()
+	if len(recs) == 0 {
+		return s
+	}
 	f, err := fit(&literature, ofLots, recs, usualNoise)
 	if err != nil {
 		return s

@@ -125,8 +125,21 @@ func (l *Lot) Harvest(ready float64, ahead []Hour) (hours analysis.Interval, ok 
 		when[i] = all[i].reach(want, ahead)
 	}
 	slices.Sort(when)
+	hours = l.interval(when)
 	// The newest density is that of the middle of its hour.
-	return analysis.Interval{Low: quantile(when, 0.1) - 0.5, Likely: quantile(when, 0.5) - 0.5, High: quantile(when, 0.9) - 0.5}, true
+	hours.Low, hours.Likely, hours.High = hours.Low-0.5, hours.Likely-0.5, hours.High-0.5
+	return hours, true
+}
+
+// interval is the 80 % interval of sorted draws, brought to the width that
+// forecasts of reference lots have shown to hold it.
+func (l *Lot) interval(sorted []float64) analysis.Interval {
+	mid, wide := quantile(sorted, 0.5), l.From.Width
+	low, high := quantile(sorted, 0.1), quantile(sorted, 0.9)
+	if math.IsInf(mid, 1) {
+		return analysis.Interval{Low: low, Likely: mid, High: high}
+	}
+	return analysis.Interval{Low: mid - wide*(mid-low), Likely: mid, High: mid + wide*(high-mid)}
 }
 
 func (s *sample) reach(want float64, ahead []Hour) float64 {
@@ -178,8 +191,9 @@ func (l *Lot) Ahead(ahead []Hour) []Band {
 			at[k] = all[k].level + all[k].drift*math.Sqrt(float64(i+1)*hourDays)
 		}
 		slices.Sort(at)
-		out[i] = Band{At: end.Add(time.Duration(i+1) * time.Hour), Interval: analysis.Interval{
-			Low: math.Exp(quantile(at, 0.1)), Likely: math.Exp(quantile(at, 0.5)), High: math.Exp(quantile(at, 0.9))}}
+		b := l.interval(at)
+		out[i] = Band{At: end.Add(time.Duration(i+1) * time.Hour),
+			Interval: analysis.Interval{Low: math.Exp(b.Low), Likely: math.Exp(b.Likely), High: math.Exp(b.High)}}
 	}
 	return out
 }

@@ -13,6 +13,7 @@ type Record struct {
 	OD                  []float64 // median od above blank of each hour; NaN unknown
 	Hours               []Hour    // as many as OD; all known but Vvm
 	Noise               float64   // standard deviation of an hour's median od; 0: NoiseUsual
+	Ready               float64   // od at which it is harvested; 0 unknown
 	BlankError          float64   // standard error of the blank, od; 0: exactly known
 }
 

@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"github.com/nightshelf/nightshelf/analysis/expect"
 	"github.com/nightshelf/nightshelf/cmd/internal/backtest"
 )
 
@@ -50,10 +51,11 @@ func backtestTo(ctx context.Context, out, errs io.Writer, dir string, to written
 		_, _ = fmt.Fprintf(errs, "%d of %d  %s\n", done, all, run)
 	}}
 	if to.forecasts != "" {
-		lib, err := backtest.Learn(dir)
+		lots, err := backtest.References(dir)
 		if err != nil {
 			return fmt.Errorf("learn from reference lots: %w", err)
 		}
+		lib := expect.Learn(lots)
 		o.Courses = &lib
 	}
 	runs, err := backtest.All(ctx, folders, o)

@@ -129,12 +129,12 @@ func (w *watch) likely(hours float64) time.Time {
 	return w.at(hours)
 }
 
-// Learn learns the expected courses from the reference lots of all run folders
+// References reads the reference lots of all run folders
 // at dir. Their times are those of lots.csv.
-func Learn(dir string) (expect.Library, error) {
+func References(dir string) ([]expect.Record, error) {
 	names, err := runfolder.List(dir)
 	if err != nil {
-		return expect.Library{}, err
+		return nil, err
 	}
 	parts, errs := make([][]expect.Record, len(names)), make([]error, len(names))
 	var group sync.WaitGroup
@@ -151,7 +151,7 @@ func Learn(dir string) (expect.Library, error) {
 	for _, p := range parts {
 		all = append(all, p...)
 	}
-	return expect.Learn(all), errors.Join(errs...)
+	return all, errors.Join(errs...)
 }
 
 // references reads the reference lots of one run folder.
@@ -194,7 +194,9 @@ func references(dir string) ([]expect.Record, error) {
 		if !l.Ended.IsZero() {
 			end = min(end, hourOf(l.Ended))
 		}
-		out = append(out, h.record(l.Name, l.Strain, l.Medium, l.Inoculated, end))
+		r := h.record(l.Name, l.Strain, l.Medium, l.Inoculated, end)
+		r.Ready = l.HarvestOD
+		out = append(out, r)
 	}
 	return out, nil
 }
