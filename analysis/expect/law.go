@@ -97,13 +97,19 @@ type law struct {
 	growth, ik, best, shade, spend, warm, weight, bleach float64
 	ready                                                float64 // of a fresh lot, see step
 	path                                                 float64
+	at, spends                                           float64 // respiration, 1/d, at the newest temperature
 }
+
+const (
+	leastCeiling = 0.81 // 1/d, Ceiling at 0 degC
+	settledIn    = 1e6  // no lag is left
+)
 
 func (v *vector) law(litres float64) law {
 	return law{
 		growth: math.Exp(v[pGrowth]), ik: math.Exp(v[pLight]), best: math.Exp(v[pBest]), shade: math.Exp(v[pShade]), spend: math.Exp(v[pSpend]),
 		warm: v[pWarm], weight: math.Exp(v[pWeight]), bleach: math.Exp(v[pBleach]),
-		ready: 1 / math.Expm1(math.Min(math.Exp(v[pLag]), 50)), path: Path(litres),
+		ready: 1 / math.Expm1(math.Min(math.Exp(v[pLag]), 50)), path: Path(litres), at: math.NaN(),
 	}
 }
 
@@ -130,11 +136,19 @@ func (l *law) step(c *condition, h Hour, x float64) float64 {
 func (l *law) grow(c *condition, h Hour, x float64) (float64, limits) {
 	light := MeanLight(h.Par, waterShade+l.shade*x, l.path)
 	s := limits{light: Response(light, l.ik, l.best), warm: Cardinal(h.TempC, l.warm-coldFrom, l.warm, l.warm+warmTo), carbon: 1}
-	best := math.Min(l.growth*s.warm, Ceiling(h.TempC))
+	best := l.growth * s.warm
+	if best > leastCeiling { // the envelope of anything that grows is above that
+		best = math.Min(best, Ceiling(math.Max(h.TempC, 0)))
+	}
 	s.lag = c.ready / (1 + c.ready)
-	c.ready = math.Min(c.ready*math.Exp(best*hourDays), 1e9)
+	if c.ready < settledIn {
+		c.ready *= math.Exp(best * hourDays)
+	}
 	s.nitrogen = math.Min(1, math.Max(0, (1-quotaMin*l.weight*x/nitrogenF2)/(1-quotaMin/quotaFull)))
-	spends := l.spend * math.Exp2((h.TempC-20)/10) // Q10 of 2 (Kooi and others 2017)
+	if h.TempC != l.at {
+		l.at, l.spends = h.TempC, l.spend*math.Exp2((h.TempC-20)/10) // Q10 of 2 (Kooi and others 2017)
+	}
+	spends := l.spends
 	grows := best * s.light * s.lag * s.nitrogen
 	if h.Vvm >= 0 {
 		s.carbon = l.breathe(c, h.Vvm, grows*l.weight*x*carbonPerG, spends*l.weight*x*carbonPerG)

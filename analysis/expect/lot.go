@@ -57,7 +57,7 @@ func (l *Lot) Level() float64 {
 }
 
 // draws is how many courses a band is taken from.
-const draws = 160
+const draws = 100
 
 // sample is one course that is likely as far as is known.
 type sample struct {

@@ -54,7 +54,7 @@ type walk struct {
 // brought to unit variance and with far ones drawn in, one for each hour (0
 // where nothing is known): a Kalman filter of the log density about the law.
 // each, where not nil, sees the walk after every hour.
-func (r *Record) follow(v *vector, n noise, out []float64, each func(i int, w *walk, rate float64)) (walk, []float64) {
+func (r *Record) follow(v *vector, n noise, out []float64, each func(i int, w *walk, rate float64, s limits)) (walk, []float64) {
 	l := v.law(r.VolumeL)
 	w := walk{condition: l.fresh()}
 	sigma := r.Noise
@@ -68,10 +68,10 @@ func (r *Record) follow(v *vector, n noise, out []float64, each func(i int, w *w
 		} else if od > sigma {
 			x = od
 		}
-		rate := l.step(&w.condition, r.Hours[i], math.Min(x, most))
+		rate, left := l.grow(&w.condition, r.Hours[i], math.Min(x, most))
 		out = append(out, w.hour(rate, od-v[pBlank], sigma, n))
 		if each != nil {
-			each(i, &w, rate)
+			each(i, &w, rate, left)
 		}
 	}
 	return w, out

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"io"
 	"math"
-	"runtime"
 	"sync"
 	"time"
 
@@ -32,7 +31,7 @@ const (
 	forecastWithin = 7 * 24 * time.Hour
 	// forecastHours is how far ahead courses are followed; what takes longer
 	// counts as that.
-	forecastHours = 14 * 24
+	forecastHours = 12 * 24
 )
 
 // watch follows the hours of the vessels of one run and makes forecasts at
@@ -138,11 +137,11 @@ func References(dir string) ([]expect.Record, error) {
 	}
 	parts, errs := make([][]expect.Record, len(names)), make([]error, len(names))
 	var group sync.WaitGroup
-	turns := make(chan struct{}, runtime.GOMAXPROCS(0))
+	turns := newTurns()
 	for i, name := range names {
 		group.Go(func() {
-			turns <- struct{}{}
-			defer func() { <-turns }()
+			turns.take()
+			defer turns.give()
 			parts[i], errs[i] = references(name)
 		})
 	}
