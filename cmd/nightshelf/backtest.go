@@ -16,7 +16,7 @@ import (
 )
 
 func newBacktest() *cobra.Command {
-	var alarms, forecasts, staffed string
+	var alarms, forecasts, explain, staffed string
 	c := &cobra.Command{
 		Use:   "backtest FOLDER",
 		Short: "put recorded runs through the watch",
@@ -25,7 +25,12 @@ own time and without looking ahead, and write the alarms it would have raised.
 FOLDER is a run folder or holds run folders.
 
 The alarms are CSV: run, vessel, class, raised_at (RFC 3339), call (alarms of
-one call share it), quantity, since, what.`,
+one call share it), quantity, since, what.
+
+Forecasts are CSV too: run, vessel, made_at, earliest, likely, latest (an 80 %
+interval; likely is empty for not within 7 days), of every lot from an age of
+two days until it is ready, at 12:00 UTC of each day. They are learnt from the
+reference lots in FOLDER; without any they stand on the literature and are wide.`,
 		Example: "  nightshelf backtest last-season --alarms alarms.csv",
 		Args:    exactly(1, "a folder"),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -33,30 +38,39 @@ one call share it), quantity, since, what.`,
 			if err != nil {
 				return &wrongUse{err}
 			}
-			return backtestTo(c.Context(), c.OutOrStdout(), c.ErrOrStderr(), args[0], written{alarms, forecasts}, hours)
+			return backtestTo(c.Context(), c.OutOrStdout(), c.ErrOrStderr(), args[0], wanted{alarms, forecasts, explain}, hours)
 		},
 	}
 	c.Flags().StringVar(&alarms, "alarms", "-", "file for the alarms, - for standard output")
 	c.Flags().StringVar(&forecasts, "forecasts", "", "file for harvest forecasts of 12:00 UTC of each day")
+	c.Flags().StringVar(&explain, "explain", "", "print the evidence of this one lot instead: course, expected course, entries, alarms, forecasts")
 	c.Flags().StringVar(&staffed, "staffed", "08:00-17:30", "hours in which people are at the shelf, each day, in the zone of the run; none: never")
 	return c
 }
 
-func backtestTo(ctx context.Context, out, errs io.Writer, dir string, to written, staffed func(time.Time) bool) error {
-	folders, err := backtest.Folders(dir)
-	if err != nil {
-		return err
-	}
+func backtestTo(ctx context.Context, out, errs io.Writer, dir string, to wanted, staffed func(time.Time) bool) error {
 	o := backtest.Options{Staffed: staffed, Done: func(run string, done, all int) {
 		_, _ = fmt.Fprintf(errs, "%d of %d  %s\n", done, all, run)
 	}}
-	if to.forecasts != "" {
+	if to.forecasts != "" || to.explain != "" {
 		lots, err := backtest.References(dir)
 		if err != nil {
 			return fmt.Errorf("learn from reference lots: %w", err)
 		}
 		lib := expect.Learn(lots)
 		o.Courses = &lib
+		say(errs, lots, &lib)
+	}
+	if to.explain != "" {
+		e, err := backtest.Explain(dir, to.explain, o)
+		if err != nil {
+			return err
+		}
+		return e.Write(out)
+	}
+	folders, err := backtest.Folders(dir)
+	if err != nil {
+		return err
 	}
 	runs, err := backtest.All(ctx, folders, o)
 	if err != nil {
@@ -74,8 +88,9 @@ func backtestTo(ctx context.Context, out, errs io.Writer, dir string, to written
 	return nil
 }
 
-// written names the files that results go to, - for standard output.
-type written struct{ alarms, forecasts string }
+// wanted names the files that results go to, - for standard output, and the
+// one lot to explain instead.
+type wanted struct{ alarms, forecasts, explain string }
 
 // toFile writes to a file, or to out where its name is -.
 func toFile(out io.Writer, file string, write func(io.Writer) error) (err error) {
@@ -88,6 +103,15 @@ func toFile(out io.Writer, file string, write func(io.Writer) error) (err error)
 	}
 	defer func() { err = errors.Join(err, f.Close()) }()
 	return write(f)
+}
+
+// say says what forecasts stand on.
+func say(w io.Writer, lots []expect.Record, lib *expect.Library) {
+	if len(lots) == 0 {
+		_, _ = fmt.Fprintln(w, "no reference lots: forecasts stand on the literature and each lot's own readings, and are wide")
+		return
+	}
+	_, _ = fmt.Fprintf(w, "learnt from %d reference lots of %d strains and media\n", len(lots), len(lib.Strains))
 }
 
 // summary says what came of the runs, for a person.

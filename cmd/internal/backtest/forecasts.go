@@ -13,6 +13,7 @@ import (
 	"github.com/nightshelf/nightshelf/ingest"
 	"github.com/nightshelf/nightshelf/ingest/lineproto"
 	"github.com/nightshelf/nightshelf/ingest/runfolder"
+	"github.com/nightshelf/nightshelf/ingest/unit"
 )
 
 // Forecast is when a lot is expected to be ready, as it was seen at one time.
@@ -168,20 +169,9 @@ func references(dir string) ([]expect.Record, error) {
 	if len(lots) == 0 {
 		return nil, nil
 	}
-	vessels := gather(f)
-	decoder, err := lineproto.New(lineproto.Options{})
+	vessels, err := allHours(f)
 	if err != nil {
 		return nil, err
-	}
-	for chunk, err := range f.Readings() {
-		if err != nil && !errors.Is(err, runfolder.ErrLineTooLong) {
-			return nil, err
-		}
-		for _, r := range decoder.Decode(chunk.Data, time.Time{}, time.Time{}).Readings {
-			if h := vessels[r.Vessel]; h != nil && math.Abs(r.Value) < 1e6 {
-				h.take(r)
-			}
-		}
 	}
 	var out []expect.Record
 	for _, l := range lots {
@@ -198,6 +188,26 @@ func references(dir string) ([]expect.Record, error) {
 		out = append(out, r)
 	}
 	return out, nil
+}
+
+// allHours gathers all readings of a run folder.
+func allHours(f *runfolder.Folder) (map[string]*hours, error) {
+	vessels := gather(f)
+	decoder, err := lineproto.New(lineproto.Options{})
+	if err != nil {
+		return nil, err
+	}
+	for chunk, err := range f.Readings() {
+		if err != nil && !errors.Is(err, runfolder.ErrLineTooLong) {
+			return nil, err
+		}
+		for _, r := range decoder.Decode(chunk.Data, time.Time{}, time.Time{}).Readings {
+			if h := vessels[r.Vessel]; h != nil && math.Abs(r.Value) <= unit.Largest {
+				h.take(r)
+			}
+		}
+	}
+	return vessels, nil
 }
 
 // WriteForecasts writes the forecasts as CSV with the header

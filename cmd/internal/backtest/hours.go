@@ -192,7 +192,7 @@ func (h *hours) hour(hour, known int64) expect.Hour {
 	}
 	out.Par = first(out.Par, median(par), h.lamp(hour))
 	out.TempC = first(out.TempC, median(temp), h.set.TempC, usualTemp)
-	out.Vvm = first(out.Vvm, median(air), set(h.set.AirLpm)) / h.set.VolumeL
+	out.Vvm = first(out.Vvm, median(air), set(h.set.AirLpm)) / set(h.set.VolumeL) // unknown where either is
 	return out
 }
 
