@@ -85,7 +85,7 @@ func backtestTo(ctx context.Context, out, errs io.Writer, dir string, to wanted,
 		}
 	}
 	summary(errs, runs)
-	return nil
+	return backtest.Report(errs, folders, runs)
 }
 
 // wanted names the files that results go to, - for standard output, and the

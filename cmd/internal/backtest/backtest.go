@@ -43,6 +43,8 @@ type Run struct {
 	Readings int
 	Refused  []ingest.Refused
 	TooLate  int64
+	// First and Last are the times of the first reading and of the newest.
+	First, Last time.Time
 	// Forecasts are in order of being made.
 	Forecasts []Forecast
 }
@@ -127,6 +129,9 @@ func One(f *runfolder.Folder, o Options) (Run, error) {
 		out.Readings += len(b.Readings)
 		out.Refused = append(out.Refused, b.Refused...)
 		for i := range b.Readings {
+			if out.First.IsZero() {
+				out.First = b.Readings[i].At
+			}
 			// An entry counts from when it was written, by the readings' time.
 			for len(entries) > 0 && !entries[0].Written.After(later(r.Now(), b.Readings[i].At)) {
 				out.take(r.Digest(ingest.Batch{Entries: entries[:1]}, r.Now()))
@@ -137,7 +142,7 @@ func One(f *runfolder.Folder, o Options) (Run, error) {
 		}
 	}
 	out.TooLate = r.TooLate()
-	out.Forecasts = course.made()
+	out.Last, out.Forecasts = r.Now(), course.made()
 	return out, nil
 }
 
