@@ -28,8 +28,10 @@ func (f *fitting) run() (fitted, error) {
 	at := fitted{strain: f.prior.Mean, lots: make([]vector, len(f.recs))}
 	at.cost = f.cost(at)
 	damp := 1e-3
+	var hess *mat.SymDense
 	for range tries {
-		hess, grad := f.gauss(at)
+		var grad *mat.VecDense
+		hess, grad = f.gauss(at)
 		before := at.cost
 		for range 6 {
 			next, err := f.move(at, hess, grad, damp)
@@ -43,7 +45,7 @@ func (f *fitting) run() (fitted, error) {
 			break
 		}
 	}
-	hess, _ := f.gauss(at)
+	// The curvature of the last step serves: it led hardly anywhere.
 	var chol mat.Cholesky
 	if !chol.Factorize(hess) {
 		return at, errSingular
