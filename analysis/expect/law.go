@@ -101,6 +101,7 @@ type law struct {
 }
 
 const (
+	usualTemp    = 20   // degC, where none is known: feed species are grown at 18 to 24 (FAO 361)
 	leastCeiling = 0.81 // 1/d, Ceiling at 0 degC
 	settledIn    = 1e6  // no lag is left
 )
@@ -134,6 +135,12 @@ func (l *law) step(c *condition, h Hour, x float64) float64 {
 }
 
 func (l *law) grow(c *condition, h Hour, x float64) (float64, limits) {
+	if !(h.Par >= 0) { // not known, or a sensor below its dark
+		h.Par = 0
+	}
+	if math.IsNaN(h.TempC) {
+		h.TempC = usualTemp
+	}
 	light := MeanLight(h.Par, waterShade+l.shade*x, l.path)
 	s := limits{light: Response(light, l.ik, l.best), warm: Cardinal(h.TempC, l.warm-coldFrom, l.warm, l.warm+warmTo), carbon: 1}
 	best := l.growth * s.warm

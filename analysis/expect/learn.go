@@ -60,7 +60,7 @@ const astrayAlone, astrayTaught = 0.15, 0.06
 // Learn learns from reference lots. Records that hold nothing are passed over.
 func Learn(records []Record) Library {
 	lib := Library{Strains: map[string]Strain{}}
-	wide := widen(LeaveOut(records))
+	wide := widen(leaveOut(records, leftOutMost))
 	for _, recs := range group(records) {
 		s := learn(recs)
 		s.Width = wide

@@ -132,7 +132,8 @@ func TestHostileRecords(t *testing.T) {
 	for i := range dark.OD {
 		dark.OD[i] = nan
 	}
-	for _, r := range []Record{{}, dark, {Strain: "x", VolumeL: 10, OD: []float64{-1, 0, 9, nan}, Hours: make([]Hour, 4)}} {
+	for _, r := range []Record{{}, dark, {Strain: "x", VolumeL: 10, OD: []float64{-1, 0, 9, nan}, Hours: make([]Hour, 4)},
+		{Strain: "x", VolumeL: 10, OD: []float64{0.1, 0.2, 0.3}, Hours: []Hour{{Par: nan, TempC: nan, Vvm: nan}}}} {
 		lib := Learn([]Record{r})
 		lot := lib.Lot(&r)
 		if got, ok := lot.Harvest(0.3, make([]Hour, 24)); ok && math.IsNaN(got.Likely) {

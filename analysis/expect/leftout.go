@@ -43,7 +43,7 @@ const (
 func (s *Strain) trials(r *Record) []Trial {
 	came := r.reached()
 	var out []Trial
-	for n := trialFrom; n < len(r.OD) && n+trialLeast <= came; n += trialEvery {
+	for n := trialFrom; n < min(len(r.OD), len(r.Hours)) && n+trialLeast <= came; n += trialEvery {
 		if came-n > trialMost {
 			continue
 		}
@@ -100,12 +100,18 @@ func (r *Record) reached() int {
 
 // LeaveOut forecasts every reference lot by the others of its strain and
 // medium, as its band would have been given without it.
-func LeaveOut(records []Record) []Trial {
+func LeaveOut(records []Record) []Trial { return leaveOut(records, len(records)) }
+
+// leftOutMost is how many lots of a strain, the newest, are left out to learn
+// the width of bands: each costs another learning from all others.
+const leftOutMost = 12
+
+func leaveOut(records []Record, most int) []Trial {
 	var out []Trial
 	for _, recs := range group(records) {
-		for i, r := range recs {
+		for i := max(0, len(recs)-most); i < len(recs); i++ {
 			s := learn(slices.Delete(slices.Clone(recs), i, i+1))
-			out = append(out, s.trials(r)...)
+			out = append(out, s.trials(recs[i])...)
 		}
 	}
 	return out

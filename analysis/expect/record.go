@@ -61,7 +61,7 @@ func (r *Record) follow(v *vector, n noise, out []float64, each func(i int, w *w
 	if sigma <= 0 {
 		sigma = NoiseUsual
 	}
-	for i, od := range r.OD {
+	for i, od := range r.OD[:min(len(r.OD), len(r.Hours))] {
 		x := sigma
 		if w.known {
 			x = math.Exp(w.level)
