@@ -1,6 +1,21 @@
 // Package expect gives the expected course of a lot: how it should grow from
-// where it started. This first form knows no reference lots and stands on the
-// literature alone, so that its bounds are wide; it says so.
+// where it is.
+//
+// A law of growth with ten parameters (growth, light and its inhibition,
+// self-shading, respiration, temperature, weight with its nitrogen and carbon,
+// lag, what strong light costs the young, blank) is learnt for each strain in
+// each medium from records of reference lots, [Learn]. The literature is the
+// prior, so that it stands alone where there are none and fades as they come.
+// [Library.Lot] tightens what is held of a strain by a lot's own record; the
+// [Lot] then gives the band to come, the time of harvest, the course so far with
+// what was surprising in it, and what holds it back. Everything is a plain value,
+// pure and the same each time; a [Library] can be kept as JSON.
+//
+// Units: od above blank, hours of a record, rates in 1/d, light in umol photons
+// m-2 s-1, degC, air in litres a minute for each litre (vvm).
+//
+// [Course] is the older, wider form that needs no record, for a page that has
+// none.
 package expect
 
 import (

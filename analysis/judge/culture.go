@@ -21,7 +21,7 @@ type fall struct {
 	Index  int32   // newest bin that was looked at
 	Now    float64 // log density lost since the highest hour of the last day; NaN unknown
 	Error  float64
-	Before float64 // the most that was lost in the day before, night included; NaN unknown
+	Before float64 // the most that was lost in the day before, night included; NaN unknown, or not asked
 	Peak   int32   // bin of the highest hour
 	Growth float64 // net growth over the last three hours, 1/d
 }
@@ -60,7 +60,11 @@ func (b *bench) measureFall() {
 	if ok {
 		top, e2, at := highest(t, t.Latest, b.undisturbed())
 		f.Now, f.Error, f.Peak = top-now, math.Hypot(e1, e2), at
-		f.Before = drop(t, t.Latest-day, day)
+		// No lot that lost less than the least of a crash is one, whatever it
+		// lost the night before, which is a day's work to find out.
+		if f.Now > crashHolds*fallLeast {
+			f.Before = drop(t, t.Latest-day, day)
+		}
 	}
 	b.Fall = f
 }
@@ -108,6 +112,8 @@ const (
 	// fallLeast is the least loss of log density that may be called a crash:
 	// a tenth, twice what most nights cost (1 to 5 %).
 	fallLeast = 0.105
+	// crashHolds is the share of its limit below which a crash is over.
+	crashHolds = 0.8
 	// fallRate is the least pace of the last three hours, 1/d: what half a
 	// day of it would cost stands out of any night.
 	fallRate = -0.3
@@ -130,7 +136,7 @@ func (b *bench) crash() {
 	f := b.Fall
 	limit := b.allowed() + 4*f.Error
 	if b.Held[crashing] != 0 {
-		limit *= 0.8
+		limit *= crashHolds
 	}
 	settled := b.AirBad != 0 && b.now-b.AirBad < afterAir.Milliseconds()
 	falling := f.Growth < fallRate && f.Growth+2*b.Track.Hours.Error < 0 && !b.Track.Working() // a draw falls too

@@ -11,11 +11,12 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"github.com/nightshelf/nightshelf/analysis/expect"
 	"github.com/nightshelf/nightshelf/cmd/internal/backtest"
 )
 
 func newBacktest() *cobra.Command {
-	var alarms, growth, staffed string
+	var alarms, growth, forecasts, explain, staffed string
 	c := &cobra.Command{
 		Use:   "backtest FOLDER",
 		Short: "put recorded runs through the watch",
@@ -25,7 +26,12 @@ FOLDER is a run folder or holds run folders.
 
 The alarms are CSV: run, vessel, class, raised_at (RFC 3339), call (alarms of
 one call share it), quantity, since, what. The growth is CSV too: run, vessel,
-at, per_day, low, high: over the 24 h before, with a 90 % interval.`,
+at, per_day, low, high: over the 24 h before, with a 90 % interval.
+
+Forecasts are CSV too: run, vessel, made_at, earliest, likely, latest (an 80 %
+interval; likely is empty for not within 7 days), of every lot from an age of
+two days until it is ready, at 12:00 UTC of each day. They are learnt from the
+reference lots in FOLDER; without any they stand on the literature and are wide.`,
 		Example: "  nightshelf backtest last-season --alarms alarms.csv",
 		Args:    exactly(1, "a folder"),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -33,56 +39,86 @@ at, per_day, low, high: over the 24 h before, with a 90 % interval.`,
 			if err != nil {
 				return &wrongUse{err}
 			}
-			return backtestTo(c.Context(), c.OutOrStdout(), c.ErrOrStderr(), args[0], alarms, growth, hours)
+			return backtestTo(c.Context(), c.OutOrStdout(), c.ErrOrStderr(), args[0], wanted{alarms, growth, forecasts, explain}, hours)
 		},
 	}
 	c.Flags().StringVar(&alarms, "alarms", "-", "file for the alarms, - for standard output")
 	c.Flags().StringVar(&growth, "growth", "", "file for the growth of every lot at 00, 06, 12 and 18:00 UTC; empty: none")
+	c.Flags().StringVar(&forecasts, "forecasts", "", "file for harvest forecasts of 12:00 UTC of each day")
+	c.Flags().StringVar(&explain, "explain", "", "print the evidence of this one lot instead: course, expected course, entries, alarms, forecasts")
 	c.Flags().StringVar(&staffed, "staffed", "08:00-17:30", "hours in which people are at the shelf, each day, in the zone of the run; none: never")
 	return c
 }
 
-func backtestTo(ctx context.Context, out, errs io.Writer, dir, file, growth string, staffed func(time.Time) bool) (err error) {
+func backtestTo(ctx context.Context, out, errs io.Writer, dir string, to wanted, staffed func(time.Time) bool) error {
+	o := backtest.Options{Staffed: staffed, Growth: to.growth != "", Done: func(run string, done, all int) {
+		_, _ = fmt.Fprintf(errs, "%d of %d  %s\n", done, all, run)
+	}}
+	if to.forecasts != "" || to.explain != "" {
+		lots, err := backtest.References(dir)
+		if err != nil {
+			return fmt.Errorf("learn from reference lots: %w", err)
+		}
+		lib := expect.Learn(lots)
+		o.Courses = &lib
+		say(errs, lots, &lib)
+	}
+	if to.explain != "" {
+		e, err := backtest.Explain(dir, to.explain, o)
+		if err != nil {
+			return err
+		}
+		return e.Write(out)
+	}
 	folders, err := backtest.Folders(dir)
 	if err != nil {
 		return err
 	}
-	runs, err := backtest.All(ctx, folders, backtest.Options{Staffed: staffed, Growth: growth != "", Done: func(run string, done, all int) {
-		_, _ = fmt.Fprintf(errs, "%d of %d  %s\n", done, all, run)
-	}})
+	runs, err := backtest.All(ctx, folders, o)
 	if err != nil {
 		return err
 	}
-	if file != "-" {
-		f, err := os.Create(file)
-		if err != nil {
-			return err
-		}
-		defer func() { err = errors.Join(err, f.Close()) }()
-		out = f
-	}
-	if err := backtest.WriteAlarms(out, runs); err != nil {
+	if err := toFile(out, to.alarms, func(w io.Writer) error { return backtest.WriteAlarms(w, runs) }); err != nil {
 		return fmt.Errorf("write the alarms: %w", err)
 	}
-	if growth != "" {
-		if err := growthTo(growth, runs); err != nil {
-			return err
+	if to.growth != "" {
+		if err := toFile(out, to.growth, func(w io.Writer) error { return backtest.WriteGrowth(w, runs) }); err != nil {
+			return fmt.Errorf("write the growth: %w", err)
+		}
+	}
+	if to.forecasts != "" {
+		if err := toFile(out, to.forecasts, func(w io.Writer) error { return backtest.WriteForecasts(w, runs) }); err != nil {
+			return fmt.Errorf("write the forecasts: %w", err)
 		}
 	}
 	summary(errs, runs)
-	return nil
+	return backtest.Report(errs, folders, runs)
 }
 
-func growthTo(file string, runs []backtest.Run) (err error) {
+// wanted names the files that results go to, - for standard output, and the
+// one lot to explain instead.
+type wanted struct{ alarms, growth, forecasts, explain string }
+
+// toFile writes to a file, or to out where its name is -.
+func toFile(out io.Writer, file string, write func(io.Writer) error) (err error) {
+	if file == "-" {
+		return write(out)
+	}
 	f, err := os.Create(file)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, f.Close()) }()
-	if err := backtest.WriteGrowth(f, runs); err != nil {
-		return fmt.Errorf("write the growth: %w", err)
+	return write(f)
+}
+
+// say says what forecasts stand on.
+func say(w io.Writer, lots []expect.Record, lib *expect.Library) {
+	if len(lots) == 0 {
+		_, _ = fmt.Fprintln(w, "no reference lots: forecasts stand on the literature and each lot's own readings, and are wide")
+		return
 	}
-	return nil
+	_, _ = fmt.Fprintf(w, "learnt from %d reference lots of %d strains and media\n", len(lots), len(lib.Strains))
 }
 
 // summary says what came of the runs, for a person.

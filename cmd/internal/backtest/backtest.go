@@ -17,6 +17,7 @@ import (
 
 	"github.com/nightshelf/nightshelf/alerts"
 	"github.com/nightshelf/nightshelf/alerts/room"
+	"github.com/nightshelf/nightshelf/analysis/expect"
 	"github.com/nightshelf/nightshelf/ingest"
 	"github.com/nightshelf/nightshelf/ingest/lineproto"
 	"github.com/nightshelf/nightshelf/ingest/runfolder"
@@ -33,6 +34,8 @@ type Options struct {
 	Growth bool
 	// Done is called after each run, with how many are done; nil: nobody asks.
 	Done func(run string, done, all int)
+	// Courses are what lots are forecast by; nil: no forecasts.
+	Courses *expect.Library
 }
 
 // Run is what came of one run folder.
@@ -44,6 +47,10 @@ type Run struct {
 	Refused  []ingest.Refused
 	TooLate  int64
 	Growth   []Growth // where it was asked for, in order of time
+	// First and Last are the times of the first reading and of the newest.
+	First, Last time.Time
+	// Forecasts are in order of being made.
+	Forecasts []Forecast
 }
 
 // Folders lists the run folders at dir: dir itself, or those in it that hold a
@@ -118,6 +125,7 @@ func One(f *runfolder.Folder, o Options) (Run, error) {
 		return out, err
 	}
 	r := room.New(room.Options{Name: f.Name, Vessels: vessels(f, o), Staffed: local(f, o.Staffed), FollowReadings: true})
+	course := newWatch(f, o.Courses)
 	for chunk, err := range f.Readings() {
 		if err != nil && !errors.Is(err, runfolder.ErrLineTooLong) {
 			return out, err
@@ -129,15 +137,20 @@ func One(f *runfolder.Folder, o Options) (Run, error) {
 			if o.Growth {
 				growth.pass(r, b.Readings[i].At)
 			}
+			if out.First.IsZero() {
+				out.First = b.Readings[i].At
+			}
 			// An entry counts from when it was written, by the readings' time.
 			for len(entries) > 0 && !entries[0].Written.After(later(r.Now(), b.Readings[i].At)) {
 				out.take(r.Digest(ingest.Batch{Entries: entries[:1]}, r.Now()))
 				entries = entries[1:]
 			}
+			course.before(b.Readings[i], r)
 			out.take(r.Digest(ingest.Batch{Readings: b.Readings[i : i+1]}, r.Now()))
 		}
 	}
 	out.TooLate, out.Growth = r.TooLate(), growth.list
+	out.Last, out.Forecasts = r.Now(), course.made()
 	return out, nil
 }
 
