@@ -16,7 +16,7 @@ const nights = 6
 // night is what is known of a vessel's dark hours.
 type night struct {
 	From  int64           // Unix ms at which it got dark, 0: it is light
-	Bin   int32           // newest bin that was looked at
+	Bin   int32           // newest half hour that was looked at
 	Rate  track.Rate      // net growth since it got dark, 1/d; NaN unknown
 	Past  [nights]float32 // net growth of this lot's nights so far, 1/d, the newest last
 	Known int8
@@ -30,6 +30,9 @@ const (
 	// measured: cells that were stirred or sank with the light's warmth are even
 	// again, and what was taken up by day is still put into cells for a while.
 	darkAfter = time.Hour
+	// lookEvery is after how many bins the night's rate is worked out again: a
+	// line through all of it is the dearest thing a judge asks for.
+	lookEvery = 3
 	// darkFor is how long of dark tells a rate.
 	darkFor = 4 * time.Hour
 	// darkGrowth is the net growth in the dark, 1/d, above anything a lot's own
@@ -53,13 +56,14 @@ func (b *bench) dark() {
 		b.morning()
 		return
 	}
+	half := b.Track.Latest / lookEvery
 	if n.From == 0 {
 		*n = night{From: b.now, Rate: track.Rate{PerDay: math.NaN()}, Past: n.Past, Known: n.Known, Sick: n.Sick}
 	}
-	if n.Bin == b.Track.Latest {
+	if n.Bin == half {
 		return
 	}
-	n.Bin = b.Track.Latest
+	n.Bin = half
 	n.Rate = b.darkRate()
 	if math.IsNaN(n.Rate.PerDay) {
 		return

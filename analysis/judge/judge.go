@@ -72,6 +72,9 @@ type bench struct {
 	Case
 	now int64
 	out []analysis.Finding
+
+	brightest float64 // see peak
+	peaked    bool    // it is known
 }
 
 // Step judges once; it is called at every whole minute of the room's time,

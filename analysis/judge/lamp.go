@@ -135,6 +135,13 @@ func dayOf(t time.Time) int32 {
 
 // peak is the lamp's brightest, as set or as seen on earlier days.
 func (b *bench) peak() float64 {
+	if !b.peaked {
+		b.brightest, b.peaked = b.findPeak(), true
+	}
+	return b.brightest
+}
+
+func (b *bench) findPeak() float64 {
 	top := float32(0)
 	for i, u := range b.Lamp.Usual {
 		if b.Lamp.Day[i] != 0 {

@@ -49,7 +49,7 @@ func (b *bench) silence() bool {
 		return true // nothing is known to measure here
 	}
 	if b.hold(silentAll, b.now-newest > b.quiet().Milliseconds()) != 0 {
-		b.find(analysis.Sensor, 0, newest, allSilent(heard, newest))
+		b.find(analysis.Sensor, 0, newest, allSilent(heard, time.Duration(b.now-newest)*time.Millisecond))
 		return true
 	}
 	for _, q := range unit.All {
@@ -58,7 +58,7 @@ func (b *bench) silence() bool {
 	return false
 }
 
-func allSilent(heard bool, newest int64) analysis.Finding {
+func allSilent(heard bool, silence time.Duration) analysis.Finding {
 	what := "Nothing heard of any of its sensors"
 	if !heard {
 		what = "Nothing ever heard of this vessel"
@@ -66,7 +66,7 @@ func allSilent(heard bool, newest int64) analysis.Finding {
 	return analysis.Finding{What: what,
 		Cause:    "its gateway, power or network, or a name that differs from the configuration",
 		First:    "Look at the vessel itself, then at the gateway's lamp and plug.",
-		Evidence: []analysis.Evidence{{Name: "last heard (Unix s)", Value: float64(newest / 1000), Normal: math.NaN(), Unit: "s"}}}
+		Evidence: []analysis.Evidence{{Name: "silence", Value: silence.Hours(), Normal: math.NaN(), Unit: "h"}}}
 }
 
 // constantFor is how long a quantity that the configuration does not expect

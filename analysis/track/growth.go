@@ -24,10 +24,17 @@ func (s *State) LogDensity(b Bin) (log, sigma float64, ok bool) {
 	return math.Log(d*steep) + float64(b.Shift), noise / d * steep, true
 }
 
+// levelMost is up to how many bins a level needs no memory of its own.
+const levelMost = 24
+
 // Level returns the median log density of the n bins that end with index, and
 // its standard error; ok is false where fewer than half of them tell.
 func (s *State) Level(index, n int32) (log, sigma float64, ok bool) {
-	var logs, noise [bins]float64
+	var small [2][levelMost]float64 // an hour or so: what is asked for by far the most
+	logs, noise := small[0][:], small[1][:]
+	if n > levelMost {
+		logs, noise = make([]float64, n), make([]float64, n)
+	}
 	k := 0
 	for i := index - n + 1; i <= index; i++ {
 		b, kept := s.Bin(i)

@@ -97,7 +97,7 @@ var forms = []Form{
 		yes("contaminated", "contaminated"),
 		text("seen", "seen under the microscope"), text("colour", "colour"), text("smell", "smell"),
 		yes("foam", "foam"), yes("clumps", "clumps"),
-		yes("clean", "looked at closely, nothing found")}},
+		yes("clean", "closely, nothing found")}},
 	{ingest.Harvest, "harvest", []Field{water, yes("refilled", "refilled with new medium"), text("tank", "to tank")}},
 	{ingest.Feed, "fed", []Field{water, text("tank", "tank")}},
 	{ingest.TopUp, "topped up", []Field{water, words("water", "with", "seawater", "fresh water", "medium")}},

@@ -39,9 +39,6 @@ func (v viewer) entries(r record) []entryView {
 // noted is an entry as the logbook has it, with what was done to it since.
 func (v viewer) noted(i int, n logbook.Noted) entryView {
 	w := v.entry(i, n.Entry)
-	form, _ := logbook.FormOf(n.Kind)
-	w.Kind = form.Title
-	w.Details = isolate(legible([]byte(strings.TrimPrefix(strings.TrimPrefix(logbook.Sentence(n.Entry), form.Title), ": "))))
 	w.ID = n.ID[:8]
 	for _, c := range n.Corrected {
 		w.Amended = "corrected " + v.clock.at(c.Written).Text + " by " + isolate(cmp.Or(c.Who, "somebody"))

@@ -161,7 +161,7 @@ func TestVesselPage(t *testing.T) {
 		}
 	}
 	entries := find(n, "#entries .rows li")
-	if got := text(entries[1]); got != "4 look clean, remark cells single, no grazers Sun 23 Nov 09:12 CET, Io, written 1 h later" {
+	if got := text(entries[1]); got != "4 looked at closely, nothing found, cells single, no grazers Sun 23 Nov 09:12 CET, Io, written 1 h later" {
 		t.Errorf("entry reads %q", got)
 	}
 	if got := one(t, n, "#entries .caution"); !strings.Contains(got, "bleach never with acid") {

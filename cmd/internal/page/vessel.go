@@ -2,7 +2,6 @@ package page
 
 import (
 	"context"
-	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -135,8 +134,12 @@ func (v viewer) facts(s VesselView) []fact {
 	facts := []fact{{Name: "Lot", Value: or(isolateOrEmpty(e.Lot))}, {Name: "Strain", Value: or(isolateOrEmpty(e.Strain))},
 		{Name: "Medium", Value: or(isolateOrEmpty(e.Medium))}, {Name: "Inoculated", Value: v.clock.at(e.Since).Text},
 		{Name: "Growth rate", Value: rate(e.Growth)}, {Name: "Last two hours", Value: rate(e.Recent)}, {Name: "Blank", Value: blank}}
-	if s.Vessel.VolumeL > 0 {
-		facts = append(facts, fact{Name: "Volume", Value: plain(s.Vessel.VolumeL) + " L"})
+	if litres := s.Vessel.VolumeL; litres > 0 {
+		volume := plain(litres) + " L"
+		if s.FilledL > 0 {
+			volume = plain(s.FilledL) + " of " + volume
+		}
+		facts = append(facts, fact{Name: "Volume", Value: volume})
 	}
 	return facts
 }
@@ -247,7 +250,7 @@ func pointsWithin(points []analysis.Point, from, to time.Time) []analysis.Point 
 func number(i int) string { return strconv.Itoa(i + 1) }
 
 func (v viewer) entry(i int, e ingest.Entry) entryView {
-	w := entryView{Number: number(i), At: v.clock.at(e.At), Kind: spaced(string(e.Kind)), Details: details(e), Who: e.Who}
+	w := entryView{Number: number(i), At: v.clock.at(e.At), Kind: doneWord(e), Details: isolate(legible([]byte(details(e)))), Who: e.Who}
 	if d := e.Written.Sub(e.At); d > lateWriting {
 		w.Written = "written " + span(d) + " later"
 	}
@@ -258,57 +261,18 @@ func (v viewer) entry(i int, e ingest.Entry) entryView {
 func spaced(s string) string { return strings.ReplaceAll(s, "_", " ") }
 
 func entryWords(e ingest.Entry) string {
-	if d := details(e); d != "" {
-		return spaced(string(e.Kind)) + ": " + d
+	return legible([]byte(logbook.Sentence(e)))
+}
+
+// doneWord is what was done, in a word or two.
+func doneWord(e ingest.Entry) string {
+	if form, ok := logbook.FormOf(e.Kind); ok {
+		return form.Title
 	}
 	return spaced(string(e.Kind))
 }
 
-// suffixes are the units that field names carry.
-var suffixes = [][2]string{{"_l", " L"}, {"_ml", " mL"}, {"_lpm", " L/min"}, {"_c", " °C"}, {"_umol", " µmol/m²s"},
-	{"_g", " g"}, {"_mg", " mg"}, {"_h", " h"}, {"_min", " min"}, {"_per_ml", " per mL"}}
-
-// details writes the fields of an entry, in the order of their names.
+// details are what an entry tells besides what was done.
 func details(e ingest.Entry) string {
-	names := make([]string, 0, len(e.Fields))
-	for name := range e.Fields {
-		names = append(names, name)
-	}
-	slices.Sort(names)
-	for i, name := range names {
-		names[i] = field(name, e.Fields[name])
-	}
-	return strings.Join(names, ", ")
-}
-
-func field(name string, f ingest.Value) string {
-	switch f.Form {
-	case 'b':
-		if f.Yes {
-			return spaced(name)
-		}
-		return "not " + spaced(name)
-	case 'f':
-		carried := ""
-		longest := 0
-		for _, s := range suffixes {
-			if strings.HasSuffix(name, s[0]) && len(s[0]) > longest {
-				carried, longest = s[1], len(s[0])
-			}
-		}
-		return spaced(name[:len(name)-longest]) + " " + amount(f.Num) + carried
-	}
-	return spaced(name) + " " + isolate(legible([]byte(f.Text)))
-}
-
-// amount writes a number that a person wrote, with all of its digits unless
-// there are many.
-func amount(v float64) string {
-	if !finite(v) {
-		return notKnown
-	}
-	if math.Abs(v) >= 1e6 {
-		return strconv.FormatFloat(v, 'g', 4, 64)
-	}
-	return strconv.FormatFloat(v, 'f', -1, 64)
+	return strings.TrimPrefix(strings.TrimPrefix(logbook.Sentence(e), doneWord(e)), ": ")
 }

@@ -96,7 +96,7 @@ func TestIsolatedNamesKeepTheirDirectionToThemselves(t *testing.T) {
 func TestFields(t *testing.T) {
 	e := ingest.Entry{Kind: ingest.Harvest, Fields: map[string]ingest.Value{"volume_l": ingest.Num(6), "refilled": ingest.Bool(false),
 		"cells_per_ml": ingest.Num(1.2e6), "remark": ingest.Text("dark")}}
-	if got, want := entryWords(e), "harvest: cells 1.2e+06 per mL, not refilled, remark dark, volume 6 L"; got != want {
+	if got, want := entryWords(e), "harvest: 6 L, not refilled with new medium, dark, cells_per_ml 1.2e+06"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 }
