@@ -1,6 +1,9 @@
 package ingest
 
-import "time"
+import (
+	"math"
+	"time"
+)
 
 // Shape is how a lamp burns over its hours.
 type Shape string
@@ -28,6 +31,32 @@ type Vessel struct {
 	Interval   time.Duration // between two readings of one quantity
 	Expects    []Quantity    // what its sensors should send; empty: whatever has been seen
 	HarvestOD  float64       // density at which a lot is ready, od above blank
+}
+
+// Lit returns how brightly the lamp is set to burn at a time, 0 to 1 of its
+// peak: 1 in the hours of a square one, half a sine over the hours of one that
+// rises and falls, 0 in its dark hours. NaN where its hours are not known. The
+// lamp follows the clock on the wall, so that on a day when the clocks change
+// its night is an hour off.
+func (v *Vessel) Lit(at time.Time) float64 {
+	if v.LightsOn < 0 || v.LightHours <= 0 {
+		return math.NaN()
+	}
+	if v.Zone != nil {
+		at = at.In(v.Zone)
+	} else {
+		at = at.UTC()
+	}
+	const day = 24 * time.Hour
+	clock := time.Duration(at.Hour())*time.Hour + time.Duration(at.Minute())*time.Minute + time.Duration(at.Second())*time.Second
+	since := (clock - v.LightsOn + day) % day
+	switch {
+	case since >= v.LightHours:
+		return 0
+	case v.LightShape == Sine:
+		return math.Sin(math.Pi * float64(since) / float64(v.LightHours))
+	}
+	return 1
 }
 
 // Role says what a lot is for.

@@ -49,7 +49,7 @@ func (r *Room) decide(now, wall time.Time, s *step) []alerts.Call {
 			r.waiting = r.waiting[1:]
 			continue
 		}
-		same, rest := gather(r.waiting)
+		same, rest := r.gather()
 		if len(same) < together {
 			same, rest = r.waiting[:1], r.waiting[1:]
 		}
@@ -67,15 +67,16 @@ func (r *Room) decide(now, wall time.Time, s *step) []alerts.Call {
 	return calls
 }
 
-// settled reports whether the logbook has explained an alarm while it waited:
-// nobody need be called for what somebody has just written down.
+// settled reports whether nobody need be called for an alarm any more: the
+// logbook has explained it while it waited, or its culture is gone, for whose
+// vessel another may stand by now.
 func (r *Room) settled(x raise) bool {
 	v := r.vessels[x.Alarm.Vessel]
 	if v == nil {
 		return true
 	}
-	a, known := v.alarms[x.Alarm.Key]
-	return !known || a.ID == x.Alarm.ID && a.Explained != "" && !a.Clear.IsZero()
+	a := v.alarms[x.Alarm.Key]
+	return a.ID != x.Alarm.ID || a.Explained != "" && !a.Clear.IsZero()
 }
 
 // inOrder puts the first to be raised first: the cause comes before what it
@@ -85,11 +86,11 @@ func inOrder(a, b raise) int {
 }
 
 // gather parts from what waits those of the first one's class that were raised
-// within gathers of it.
-func gather(waiting []raise) (same, rest []raise) {
-	first := waiting[0]
-	for _, x := range waiting {
-		if x.Alarm.Class == first.Alarm.Class && x.At.Sub(first.At) <= gathers {
+// within gathers of it and are not settled.
+func (r *Room) gather() (same, rest []raise) {
+	first := r.waiting[0]
+	for _, x := range r.waiting {
+		if x.Alarm.Class == first.Alarm.Class && x.At.Sub(first.At) <= gathers && !r.settled(x) {
 			same = append(same, x)
 		} else {
 			rest = append(rest, x)
@@ -110,20 +111,12 @@ func (r *Room) ongoing(x raise) (event, bool) {
 	return event{}, false
 }
 
-// told writes the call's id into the alarm, wherever it is kept.
+// told writes the call's id into an alarm that is not settled.
 func (r *Room) told(x raise, id string, s *step) {
-	v := r.vessels[x.Alarm.Vessel]
-	if v == nil {
-		return
-	}
-	a := v.alarms[x.Alarm.Key]
-	if a.ID != x.Alarm.ID { // over, and another has come since: the ledger knows it as it was
-		a = x.Alarm
-	}
+	alarms := r.vessels[x.Alarm.Vessel].alarms
+	a := alarms[x.Alarm.Key]
 	a.CallID = id
-	if v.alarms[x.Alarm.Key].ID == x.Alarm.ID {
-		v.alarms[x.Alarm.Key] = a
-	}
+	alarms[x.Alarm.Key] = a
 	s.note(a)
 }
 

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"github.com/nightshelf/nightshelf/alerts"
+	"github.com/nightshelf/nightshelf/analysis"
 	"github.com/nightshelf/nightshelf/ingest"
 )
 
@@ -149,6 +150,41 @@ func TestEventsDoNotHangOnBatches(t *testing.T) {
 	}
 	if got := ids(out); !slices.Equal(got, want) {
 		t.Errorf("put down and taken up: calls %v, want %v", got, want)
+	}
+}
+
+// What was explained while it waited, and what another culture stands for by
+// now, is no part of the call, and is not written down again as it was.
+func TestSettledAlarmsAreNotToldInAGroup(t *testing.T) {
+	names := []string{"C01", "C02", "C03", "C04", "C05"}
+	r := New(options(names...))
+	airOf := func(name string) analysis.Key { return analysis.Key{Vessel: name, Class: analysis.Airflow} }
+	for i, name := range names {
+		key := airOf(name)
+		a := alerts.Alarm{ID: "of " + name, Key: key, Finding: analysis.Finding{Key: key}, State: alerts.Unacknowledged, Raised: noon}
+		r.waiting = append(r.waiting, raise{At: noon.Add(time.Duration(i) * time.Second), Alarm: a})
+		switch name {
+		case "C02":
+			a.Explained, a.Clear = "harvest: 7 L", noon.Add(time.Minute)
+		case "C03":
+			a.ID, a.State = "of the next in C03", alerts.Normal
+		}
+		r.vessels[name].alarms[key] = a
+	}
+	var s step
+	calls := r.decide(noon.Add(gathers+time.Minute), noon, &s)
+	if len(calls) != 1 || len(r.waiting) != 0 {
+		t.Fatalf("%d calls, %d alarms still wait", len(calls), len(r.waiting))
+	}
+	var told []string
+	for _, a := range s.alarms {
+		told = append(told, a.ID)
+	}
+	if want := []string{"of C01", "of C04", "of C05"}; !slices.Equal(told, want) {
+		t.Errorf("the call tells of %q, want %q", told, want)
+	}
+	if got := r.vessels["C03"].alarms[airOf("C03")]; got.CallID != "" || got.State != alerts.Normal {
+		t.Errorf("the next alarm of C03 is %+v", got)
 	}
 }
 

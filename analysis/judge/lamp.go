@@ -191,34 +191,16 @@ func (b *bench) due(local time.Time, slot int, day int32) due {
 
 func (b *bench) configured(local time.Time) due {
 	v := b.Vessel
-	if v.LightsOn < 0 || v.LightHours <= 0 || v.ParUmol <= 0 {
+	if !(v.ParUmol > 0) {
 		return due{low: math.NaN(), high: math.NaN()}
 	}
 	d := due{low: math.Inf(1), high: math.Inf(-1), below: darkBelow}
 	wide := time.Duration(b.reach()) * slot
 	for _, off := range [...]time.Duration{-wide, -wide / 2, 0, wide / 2, wide} {
-		l := configuredLight(v, clockOf(local)+off)
+		l := v.ParUmol * v.Lit(local.Add(off)) // NaN where no hours are set
 		d.low, d.high = math.Min(d.low, l), math.Max(d.high, l)
 	}
 	return d
-}
-
-func clockOf(t time.Time) time.Duration {
-	return time.Duration(t.Hour())*time.Hour + time.Duration(t.Minute())*time.Minute + time.Duration(t.Second())*time.Second
-}
-
-// configuredLight is the light set for a clock time: the whole in a square
-// lamp's hours, half a sine over the hours of one that rises and falls.
-func configuredLight(v *ingest.Vessel, clock time.Duration) float64 {
-	const day = 24 * time.Hour
-	into := ((clock-v.LightsOn)%day + day) % day
-	switch {
-	case into >= v.LightHours && v.LightHours < day:
-		return 0
-	case v.LightShape == ingest.Sine:
-		return v.ParUmol * math.Sin(math.Pi*into.Hours()/v.LightHours.Hours())
-	}
-	return v.ParUmol
 }
 
 // learn takes the light of a slot into the lamp's own days, a tenth at each

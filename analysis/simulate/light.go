@@ -10,22 +10,11 @@ import (
 // waterShade is how much the medium alone takes from the light, 1/m (choice).
 const waterShade = 0.2
 
-// lit returns how brightly the lamp of v burns, 0 to 1, at a time that is
-// given in the vessel's own zone. The lamp follows the clock on the wall, so
-// that on a day when the clocks change its night is an hour off. A lamp whose
-// hours are not known burns always.
-func lit(v *ingest.Vessel, local time.Time) float64 {
-	if v.LightsOn < 0 || v.LightHours <= 0 {
-		return 1
-	}
-	const day = 24 * time.Hour
-	clock := time.Duration(local.Hour())*time.Hour + time.Duration(local.Minute())*time.Minute + time.Duration(local.Second())*time.Second
-	since := (clock - v.LightsOn + day) % day
-	switch {
-	case since >= v.LightHours:
-		return 0
-	case v.LightShape == ingest.Sine:
-		return math.Sin(math.Pi * float64(since) / float64(v.LightHours))
+// lit returns how brightly the lamp of v burns, 0 to 1. A lamp whose hours are
+// not known burns always.
+func lit(v *ingest.Vessel, at time.Time) float64 {
+	if share := v.Lit(at); !math.IsNaN(share) {
+		return share
 	}
 	return 1
 }

@@ -76,7 +76,7 @@ func TestLampFollowsTheClockOnTheWall(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	v := ingest.Vessel{LightsOn: 6 * time.Hour, LightHours: 20 * time.Hour, LightShape: ingest.Square} // to 02:00
+	v := ingest.Vessel{Zone: berlin, LightsOn: 6 * time.Hour, LightHours: 20 * time.Hour, LightShape: ingest.Square} // to 02:00
 	// The clocks of Berlin went from 02:00 to 03:00 at 01:00 UTC on 29 March 2026.
 	for clock, want := range map[string]float64{
 		"2026-03-28T04:59:00Z": 0, "2026-03-28T05:00:00Z": 1, "2026-03-29T00:59:00Z": 1, "2026-03-29T01:00:00Z": 0,
@@ -86,7 +86,7 @@ func TestLampFollowsTheClockOnTheWall(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := lit(&v, at.In(berlin)); got != want {
+		if got := lit(&v, at); got != want {
 			t.Errorf("at %s the lamp burns %v, want %v", clock, got, want)
 		}
 	}

@@ -26,7 +26,7 @@ func (p *pot) surround(local, now time.Time, dt float64) {
 	w := &p.wrong
 	p.airSlow = ornstein(p.rng, p.airSlow, dt, airSlowDays)
 	p.tempSlow = ornstein(p.rng, p.tempSlow, dt, tempSlowDays)
-	lamp := lit(&p.vessel, local)
+	lamp := lit(&p.vessel, now)
 	p.fine.par, p.now.par = p.vessel.ParUmol*lamp, p.vessel.ParUmol*max(lamp*w.light, w.allDay)
 	air := p.vessel.AirLpm * math.Max(0, 1+airSlowShare*p.airSlow)
 	if now.Before(p.shutUntil) {

@@ -4,7 +4,7 @@ import "math"
 
 // learnBlank takes bins of standing medium for the blank: their slow mean.
 func (s *State) learnBlank(b Bin) {
-	if s.Lot != "" || b.OD > standingMost {
+	if s.Lot != "" || b.OD > StandingMost {
 		return
 	}
 	if s.Standing == 0 {
@@ -17,7 +17,7 @@ func (s *State) learnBlank(b Bin) {
 	d := float64(b.OD) - s.Blank
 	s.Blank += w * d
 	if s.BlankBins == 1 {
-		s.BlankNoise = unknownBlank
+		s.BlankNoise = UnknownBlank
 		return
 	}
 	s.BlankNoise = math.Sqrt((1-w)*s.BlankNoise*s.BlankNoise + w*d*d)
@@ -74,11 +74,11 @@ func (s *State) hourOD(index int32) (od, noise float64, ok bool) {
 
 // unlearnBin is learnBlank backwards.
 func (s *State) unlearnBin(b Bin) {
-	if b.OD > standingMost {
+	if b.OD > StandingMost {
 		return
 	}
 	if s.BlankBins == 1 {
-		s.Blank, s.BlankNoise, s.BlankBins = 0, unknownBlank, 0
+		s.Blank, s.BlankNoise, s.BlankBins = 0, UnknownBlank, 0
 		return
 	}
 	w := 1 / float64(min(s.BlankBins, 144))

@@ -169,13 +169,13 @@ type Rate struct {
 // New returns the state of a vessel of which nothing is known.
 func New() State {
 	nan := math.NaN()
-	return State{StartLog: nan, Pace: nan, Day: Rate{nan, nan}, Hours: Rate{nan, nan}, Light: Rate{nan, nan}, Dark: Rate{nan, nan}, Blank: 0, BlankNoise: unknownBlank}
+	return State{StartLog: nan, Pace: nan, Day: Rate{nan, nan}, Hours: Rate{nan, nan}, Light: Rate{nan, nan}, Dark: Rate{nan, nan}, Blank: 0, BlankNoise: UnknownBlank}
 }
 
-// unknownBlank is the standard error given to a blank that was never seen: a
+// UnknownBlank is the standard error, od, given to a blank that was never seen: a
 // cuvette, a carboy's wall and clean medium together differ by about this
 // much od between vessels (our own judgement; a fitted blank replaces it).
-const unknownBlank = 0.005
+const UnknownBlank = 0.005
 
 func millis(t time.Time) int64 { return t.UnixMilli() }
 

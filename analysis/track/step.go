@@ -127,11 +127,11 @@ func spread(sorted []float32, mid float32) float32 {
 	return max(1.4826*median(d), resolution)
 }
 
-// standingMost is the greatest od that a vessel without a lot may show and
+// StandingMost is the greatest od that a vessel without a lot may show and
 // still be taken for standing medium that nobody entered: a tenth of a vessel
 // inoculated from a dark one already shows more (common practice: a tenth, at
 // an od of 0.5 or so).
-const standingMost = 0.04
+const StandingMost = 0.04
 
 // Unnamed is the lot that is presumed where nobody entered one.
 const Unnamed = "unnamed lot"
@@ -150,7 +150,7 @@ const overFor = 24 * time.Hour
 func (s *State) presume(b Bin) {
 	now := int64(b.Index) * BinLength.Milliseconds()
 	lately := now-max(s.Ended, s.Dumped) < overFor.Milliseconds()
-	if s.Lot != "" && s.Ended == 0 || lately || b.OD <= standingMost {
+	if s.Lot != "" && s.Ended == 0 || lately || b.OD <= StandingMost {
 		s.Dense = 0
 		return
 	}

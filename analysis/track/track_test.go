@@ -130,7 +130,7 @@ func TestWithoutStandingMediumSaysSo(t *testing.T) {
 	if e.BlankLearnt {
 		t.Error("a blank was learnt that was never seen")
 	}
-	if w := e.Density.High - e.Density.Low; w < 2*unknownBlank {
+	if w := e.Density.High - e.Density.Low; w < 2*UnknownBlank {
 		t.Errorf("density is %.4f wide, must be wide by an unknown blank", w)
 	}
 }

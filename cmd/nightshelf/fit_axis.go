@@ -6,6 +6,7 @@ import (
 	"strconv"
 
 	"github.com/nightshelf/nightshelf/analysis"
+	"github.com/nightshelf/nightshelf/cmd/internal/amounts"
 )
 
 // plotScale brings a value to a place on a picture.
@@ -57,7 +58,7 @@ const leastFold = 4
 
 // valueScale holds the values, and the band as far as it is not far off them.
 func valueScale(v []float64, band []analysis.Interval) plotScale {
-	lo, hi := least(v), greatest(v)
+	lo, hi := slices.Min(v), slices.Max(v)
 	s := plotScale{lo: lo, hi: hi, a: plotTop + plotHeight, b: plotTop, log: lo > 0 && hi/leastFold >= lo}
 	room := (hi/2 - lo/2) / 2
 	low, high := lo-room, hi+room
@@ -100,7 +101,7 @@ func (s plotScale) ticks(most int) []axisTick {
 		}
 		var out []axisTick
 		for k := first; k <= last && k+1 > k; k++ {
-			out = append(out, axisTick{onPage(s.at(k * f * step)), digits(k * f * step)})
+			out = append(out, axisTick{onPage(s.at(k * f * step)), amounts.Digits(k * f * step)})
 		}
 		return out
 	}
@@ -114,7 +115,7 @@ func (s plotScale) powers(most int) []axisTick {
 		for e := math.Floor(s.lo / math.Ln10); e <= math.Ceil(s.hi/math.Ln10) && len(out) <= most; e++ {
 			for _, m := range steps {
 				if v := m * math.Pow(10, e); math.Log(v) >= s.lo && math.Log(v) <= s.hi {
-					out = append(out, axisTick{onPage(s.at(v)), digits(v)})
+					out = append(out, axisTick{onPage(s.at(v)), amounts.Digits(v)})
 				}
 			}
 		}
@@ -127,15 +128,3 @@ func (s plotScale) powers(most int) []axisTick {
 
 // onPage writes a coordinate to a tenth.
 func onPage(v float64) string { return strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64) }
-
-// digits writes a number to four digits.
-func digits(v float64) string {
-	if math.Abs(v) >= 1e-4 && math.Abs(v) < 1e6 {
-		w, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 4, 64), 64)
-		return strconv.FormatFloat(w, 'f', -1, 64)
-	}
-	return strconv.FormatFloat(v, 'g', 4, 64)
-}
-
-func least(v []float64) float64    { return slices.Min(v) }
-func greatest(v []float64) float64 { return slices.Max(v) }

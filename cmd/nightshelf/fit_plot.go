@@ -9,12 +9,14 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"text/template"
 	"unicode"
 
 	"github.com/nightshelf/nightshelf/analysis"
 	"github.com/nightshelf/nightshelf/analysis/growth"
+	"github.com/nightshelf/nightshelf/cmd/internal/amounts"
 )
 
 //go:embed fit_plot.svg
@@ -107,7 +109,7 @@ func plot(c *fittedCurve) plotOf {
 		p.Desc = "No value. " + p.words()
 		return p
 	}
-	x := plotScale{lo: least(t), hi: greatest(t), a: plotLeft + 6, b: plotWidth - plotRight - 6}
+	x := plotScale{lo: slices.Min(t), hi: slices.Max(t), a: plotLeft + 6, b: plotWidth - plotRight - 6}
 	x.widenTime()
 	var band []analysis.Interval
 	if f := c.fit(); f != nil {
@@ -126,7 +128,7 @@ func plot(c *fittedCurve) plotOf {
 	p.X, p.Y = x.ticks(9), y.ticks(6)
 	p.curve(x, y, band)
 	p.residuals(c, x, t, v)
-	p.Desc = fmt.Sprintf("%d values from %s to %s over %s days. %s", len(v), digits(v[0]), digits(v[len(v)-1]), digits(greatest(t)-least(t)), p.words())
+	p.Desc = fmt.Sprintf("%d values from %s to %s over %s days. %s", len(v), amounts.Digits(v[0]), amounts.Digits(v[len(v)-1]), amounts.Digits(slices.Max(t)-slices.Min(t)), p.words())
 	return p
 }
 
@@ -210,7 +212,7 @@ func verdictWords(c *fittedCurve) string {
 			if f.Model.Potential {
 				word = "potential mu "
 			}
-			say = append(say, word+digits(c.Mu.Likely)+" ("+digits(c.Mu.Low)+" to "+digits(c.Mu.High)+") 1/d")
+			say = append(say, word+amounts.Digits(c.Mu.Likely)+" ("+amounts.Digits(c.Mu.Low)+" to "+amounts.Digits(c.Mu.High)+") 1/d")
 		}
 	}
 	return strings.Join(say, "; ")

@@ -129,14 +129,6 @@ func turn(k ingest.Kind) int {
 	return len(turns)
 }
 
-// Sort puts entries into the order in which they count.
-func Sort(entries []ingest.Entry) {
-	slices.SortStableFunc(entries, func(a, b ingest.Entry) int {
-		return cmp.Or(a.At.Compare(b.At), cmp.Compare(turn(a.Kind), turn(b.Kind)), a.Written.Compare(b.Written),
-			strings.Compare(a.ID(), b.ID()))
-	})
-}
-
 func later(a, b time.Time) time.Time {
 	if a.After(b) {
 		return a

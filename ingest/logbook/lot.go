@@ -69,16 +69,6 @@ func (l Lot) HarvestedL() float64 {
 	return sum
 }
 
-// Last is when the newest entry about the lot happened, of those that count
-// for its age.
-func (l Lot) Last() time.Time {
-	t := l.Inoculated
-	for _, d := range l.Harvests {
-		t = later(t, d.At)
-	}
-	return later(t, l.Ended)
-}
-
 func dosed(e ingest.Entry) Dosed {
 	d := Dosed{At: e.At, Medium: e.Str("medium"), Strength: 1, PartsML: map[string]float64{}, Bottles: map[string]string{}}
 	if s, ok := e.Float("strength"); ok {

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"github.com/nightshelf/nightshelf/analysis/expect"
+	"github.com/nightshelf/nightshelf/analysis/track"
 	"github.com/nightshelf/nightshelf/ingest"
 )
 
@@ -103,26 +104,21 @@ func (h *hours) at(hour int64) gathered {
 	return gathered{}
 }
 
-const (
-	// standingMost is the greatest od that standing medium may show.
-	standingMost = 0.04
-	// standingLeast is how many hours of it tell the blank and the noise.
-	standingLeast = 6
-	// blankUnknown is the error of a blank that nobody saw, as in track.
-	blankUnknown = 0.005
-)
+// standingLeast is how many hours of standing medium tell the blank and the
+// noise.
+const standingLeast = 6
 
 // blank is the od of the medium in the day before a lot began, its error, and
 // the noise of an hour's median about it, 0 unknown.
 func (h *hours) blank(start int64) (blank, sigma, noise float64) {
 	var seen []float32
 	for _, v := range h.od(start-24, start) {
-		if v < standingMost {
+		if v < track.StandingMost {
 			seen = append(seen, float32(v))
 		}
 	}
 	if len(seen) < standingLeast {
-		return 0, blankUnknown, 0
+		return 0, track.UnknownBlank, 0
 	}
 	mid := median(seen)
 	for i, v := range seen {
@@ -220,27 +216,8 @@ func first(values ...float64) float64 {
 	return math.NaN()
 }
 
-// lamp is the light that is set for an hour.
+// lamp is the light that is set for an hour; of a lamp whose hours nobody set,
+// its peak.
 func (h *hours) lamp(hour int64) float64 {
-	par := h.set.ParUmol
-	if !(par > 0) {
-		par = usualPar
-	}
-	lit := h.set.LightHours.Hours()
-	if lit <= 0 || lit >= 24 || h.set.LightsOn < 0 {
-		return par
-	}
-	zone := h.set.Zone
-	if zone == nil {
-		zone = time.UTC
-	}
-	at := time.Unix(hour*3600+1800, 0).In(zone)
-	since := math.Mod(float64(at.Hour())+float64(at.Minute())/60-h.set.LightsOn.Hours()+24, 24)
-	switch {
-	case since >= lit:
-		return 0
-	case h.set.LightShape == ingest.Sine:
-		return par * math.Sin(math.Pi*since/lit)
-	}
-	return par
+	return first(set(h.set.ParUmol), usualPar) * first(h.set.Lit(time.Unix(hour*3600+1800, 0)), 1)
 }

@@ -96,12 +96,7 @@ func (b *book) outside() logbook.Outside {
 	phase := map[string]analysis.Phase{}
 	for _, w := range v.vessels {
 		phase[w.Estimate.Lot] = w.Estimate.Phase
-		for _, a := range w.Alarms {
-			why := map[analysis.Class]string{analysis.Crash: logbook.Crashed, analysis.Contaminated: logbook.Contaminated}[a.Class]
-			if lot := a.Finding.Lot; why != "" && lot != "" {
-				out.Sick = append(out.Sick, logbook.Taint{Lot: lot, Why: why, At: a.Raised, Suspected: true})
-			}
-		}
+		out.Sick = append(out.Sick, page.Suspected(w.Alarms)...)
 	}
 	out.PastBest = func(l logbook.Lot) string {
 		switch phase[l.Name] {

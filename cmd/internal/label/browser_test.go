@@ -13,54 +13,11 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/chromedp/chromedp"
+
+	"github.com/nightshelf/nightshelf/cmd/internal/browsertest"
 )
-
-// missing skips a test for want of a real part, or fails it where nothing may
-// be skipped.
-func missing(t *testing.T, what string) {
-	t.Helper()
-	if os.Getenv("NIGHTSHELF_REQUIRE_ALL") == "1" {
-		t.Fatal("no " + what)
-	}
-	t.Skip("no " + what)
-}
-
-// browser starts a fresh Chromium, or skips where there is none.
-func browser(t *testing.T) context.Context {
-	t.Helper()
-	const chromium = "/usr/bin/chromium"
-	if _, err := os.Stat(chromium); err != nil {
-		missing(t, "Chromium")
-	}
-	opts := []chromedp.ExecAllocatorOption{chromedp.ExecPath(chromium), chromedp.UserDataDir(t.TempDir())}
-	for _, f := range []string{"headless", "no-sandbox", "disable-gpu", "no-first-run", "disable-background-networking",
-		"disable-component-update", "disable-sync", "hide-scrollbars"} {
-		opts = append(opts, chromedp.Flag(f, true))
-	}
-	ctx, cancel := chromedp.NewExecAllocator(t.Context(), opts...)
-	t.Cleanup(cancel)
-	ctx, cancel = chromedp.NewContext(ctx)
-	t.Cleanup(cancel)
-	ctx, cancel = context.WithTimeout(ctx, 90*time.Second)
-	t.Cleanup(cancel)
-	return ctx
-}
-
-// artefacts is the folder for what people should look at.
-func artefacts(t *testing.T) string {
-	t.Helper()
-	dir := os.Getenv("NIGHTSHELF_ARTEFACTS")
-	if dir == "" {
-		return t.TempDir()
-	}
-	if err := os.MkdirAll(dir, 0o755); err != nil {
-		t.Fatal(err)
-	}
-	return dir
-}
 
 // open shows a page, at a scale of pixels by CSS pixel.
 func open(t *testing.T, ctx context.Context, file string, page []byte, scale float64) {
@@ -96,8 +53,8 @@ const overflowing = `[...document.querySelectorAll("svg svg > text")].filter(e =
 const foreign = `document.querySelectorAll("script, img, iframe, object, a, link, [onload], [onerror]").length`
 
 func TestTextStaysInItsBox(t *testing.T) {
-	ctx := browser(t)
-	dir := artefacts(t)
+	ctx := browsertest.Start(t)
+	dir := browsertest.Artefacts(t)
 	for name, s := range sizes {
 		var labels []Label
 		for _, l := range examples {
@@ -132,8 +89,8 @@ func TestTextStaysInItsBox(t *testing.T) {
 // Of ordinary labels nothing is cut off: without the boxes that would do it,
 // the picture is the same. A label that is too low for its text is not.
 func TestNothingIsCutOff(t *testing.T) {
-	ctx := browser(t)
-	dir := artefacts(t)
+	ctx := browsertest.Start(t)
+	dir := browsertest.Artefacts(t)
 	const uncut = `(() => { const s = document.createElement("style"); s.textContent = "svg svg { overflow: visible }"; document.head.append(s); return true })()`
 	same := func(name string, page []byte) bool {
 		open(t, ctx, filepath.Join(dir, name+".html"), page, 3)
@@ -164,8 +121,8 @@ func TestNothingIsCutOff(t *testing.T) {
 var pdfPage = regexp.MustCompile(`/Type\s*/Page[^s]`)
 
 func TestSheetsPrint(t *testing.T) {
-	ctx := browser(t)
-	dir := artefacts(t)
+	ctx := browsertest.Start(t)
+	dir := browsertest.Artefacts(t)
 	for _, c := range []struct{ labels, pages int }{{1, 1}, {10, 1}, {11, 2}, {30, 3}} {
 		page, err := Sheet(slices.Repeat([]Label{examples["lot"]}, c.labels), Carboy)
 		if err != nil {
@@ -193,10 +150,10 @@ func TestSheetsPrint(t *testing.T) {
 func TestCodesAreRead(t *testing.T) {
 	zbar, err := exec.LookPath("zbarimg")
 	if err != nil {
-		missing(t, "zbarimg")
+		browsertest.Missing(t, "zbarimg")
 	}
-	ctx := browser(t)
-	dir := artefacts(t)
+	ctx := browsertest.Start(t)
+	dir := browsertest.Artefacts(t)
 	for _, c := range []struct {
 		name string
 		Size

@@ -14,43 +14,15 @@ import (
 	"time"
 
 	"github.com/chromedp/chromedp"
+
+	"github.com/nightshelf/nightshelf/cmd/internal/browsertest"
 )
 
-// browser starts a fresh Chromium, or skips where there is none.
+// browser knows a host that is not this machine's loopback: over plain http it
+// then sends no Sec-Fetch-Site, as on a phone in the room.
 func browser(t *testing.T) context.Context {
 	t.Helper()
-	const chromium = "/usr/bin/chromium"
-	if _, err := os.Stat(chromium); err != nil {
-		if os.Getenv("NIGHTSHELF_REQUIRE_ALL") == "1" {
-			t.Fatalf("no Chromium: %v", err)
-		}
-		t.Skip("no Chromium")
-	}
-	opts := []chromedp.ExecAllocatorOption{chromedp.ExecPath(chromium), chromedp.UserDataDir(t.TempDir()),
-		// A host that is not this machine's loopback: over plain http a
-		// browser then sends no Sec-Fetch-Site, as on a phone in the room.
-		chromedp.Flag("host-resolver-rules", "MAP room.invalid 127.0.0.1")}
-	for _, f := range []string{"headless", "no-sandbox", "disable-gpu", "disable-quic", "no-first-run", "disable-background-networking",
-		"disable-component-update", "disable-sync", "hide-scrollbars"} {
-		opts = append(opts, chromedp.Flag(f, true))
-	}
-	ctx, cancel := chromedp.NewExecAllocator(t.Context(), opts...)
-	t.Cleanup(cancel)
-	ctx, cancel = chromedp.NewContext(ctx)
-	t.Cleanup(cancel)
-	ctx, cancel = context.WithTimeout(ctx, 90*time.Second)
-	t.Cleanup(cancel)
-	return ctx
-}
-
-func artefacts(t *testing.T) string {
-	if dir := os.Getenv("NIGHTSHELF_ARTEFACTS"); dir != "" {
-		if err := os.MkdirAll(dir, 0o755); err != nil {
-			t.Fatal(err)
-		}
-		return dir
-	}
-	return t.TempDir()
+	return browsertest.Start(t, chromedp.Flag("host-resolver-rules", "MAP room.invalid 127.0.0.1"))
 }
 
 // room serves the invented room under a name that is no loopback.
@@ -114,7 +86,7 @@ func TestScreens(t *testing.T) {
 		return Handler(Options{Source: fixed{shelf: s}, History: past{shelf: s}, Acknowledger: &ledger{}})
 	}
 	night, hard, noon, bare := room(t, handler(shelf)), room(t, handler(hostile)), room(t, handler(day)), room(t, handler(Shelf{Broker: "tcp://shelf.invalid:1883", Now: smallHour}))
-	dir := artefacts(t)
+	dir := browsertest.Artefacts(t)
 	for _, screen := range []struct {
 		name string
 		url  string

@@ -8,6 +8,8 @@ import (
 	"testing"
 
 	"github.com/chromedp/chromedp"
+
+	"github.com/nightshelf/nightshelf/cmd/internal/browsertest"
 )
 
 // A thumb on a phone: a harvest is written and shows, an inoculation against
@@ -17,7 +19,7 @@ func TestWritingFromAPhone(t *testing.T) {
 	ctx := browser(t)
 	h, _ := counter(t)
 	at := room(t, h)
-	dir := artefacts(t)
+	dir := browsertest.Artefacts(t)
 	look := func(name string) {
 		t.Helper()
 		for _, size := range [][2]int64{{1280, 900}, {390, 844}} {

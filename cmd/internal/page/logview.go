@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"github.com/nightshelf/nightshelf/alerts"
 	"github.com/nightshelf/nightshelf/analysis"
 	"github.com/nightshelf/nightshelf/ingest"
 	"github.com/nightshelf/nightshelf/ingest/logbook"
@@ -107,27 +108,32 @@ func (v viewer) lotFacts(b *logbook.Book, l logbook.Lot) (facts []fact) {
 	for _, c := range l.Counts[max(0, len(l.Counts)-4):] {
 		add("Counted", v.counted(c))
 	}
-	for _, t := range b.Taints(l.Name, sick(v.shelf)...) {
+	var sick []logbook.Taint
+	for _, w := range v.shelf.Vessels {
+		sick = append(sick, Suspected(w.Alarms)...)
+	}
+	for _, t := range b.Taints(l.Name, sick...) {
 		why := t.Why
 		if t.Suspected {
 			why = "under suspicion of " + why + " by an alarm"
 		}
 		add("Not to be a donor", "lot "+isolate(t.Lot)+": "+why+", "+v.clock.at(t.At).Text)
 	}
+	var unasked []string
 	for _, d := range l.Unasked {
-		add("Nobody was asked", d.Says)
+		unasked = append(unasked, d.Says)
 	}
+	add("Unasked at its start", strings.Join(unasked, " "))
 	return facts
 }
 
-// sick lists the lots that an alarm says are sick.
-func sick(s Shelf) (out []logbook.Taint) {
-	for _, view := range s.Vessels {
-		for _, a := range view.Alarms {
-			why := map[analysis.Class]string{analysis.Crash: logbook.Crashed, analysis.Contaminated: logbook.Contaminated}[a.Class]
-			if why != "" && a.Finding.Lot != "" {
-				out = append(out, logbook.Taint{Lot: a.Finding.Lot, Why: why, At: a.Raised, Suspected: true})
-			}
+// Suspected lists the lots that alarms say are sick, as the logbook wants to
+// be told of them, which does not know alarms.
+func Suspected(alarms []alerts.Alarm) (out []logbook.Taint) {
+	for _, a := range alarms {
+		why := map[analysis.Class]string{analysis.Crash: logbook.Crashed, analysis.Contaminated: logbook.Contaminated}[a.Class]
+		if why != "" && a.Finding.Lot != "" {
+			out = append(out, logbook.Taint{Lot: a.Finding.Lot, Why: why, At: a.Raised, Suspected: true})
 		}
 	}
 	return out
