@@ -1,6 +1,7 @@
 package alerts
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -70,10 +71,13 @@ func earliest(fs []analysis.Finding) time.Time {
 	return t
 }
 
+// vessels are the names of those hit, in the order in which they stand on the
+// shelf, not that in which their sensors noticed.
 func vessels(fs []analysis.Finding) []string {
 	var names []string
 	for _, f := range fs {
 		names = append(names, f.Vessel)
 	}
+	slices.Sort(names)
 	return names
 }

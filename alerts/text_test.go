@@ -120,7 +120,7 @@ Safety data sheets, local rules and trained staff come first.`
 
 func TestGroupText(t *testing.T) {
 	var fs []analysis.Finding
-	for _, v := range []string{"C01", "C02", "C03"} {
+	for _, v := range []string{"C03", "C01", "C02"} {
 		f := full()
 		f.Vessel, f.Since = v, t0.Add(time.Duration(len(fs))*time.Second)
 		fs = append(fs, f)
