@@ -28,6 +28,7 @@ var exceptions = map[string]string{
 	"analysis/judge analysis/expect":  "findings are held against the expected course",
 	"alerts/room analysis/judge":      "the room runs the one step: track, judge, alarm",
 	"alerts/room analysis/track":      "the same",
+	"alerts/room analysis/expect":     "what is known of the strains goes through the room to the judge",
 	"alerts/room ingest/logbook":      "what the logbook says now, corrections and withdrawals in",
 	"ingest/store ingest/store/sql":   "embedded files",
 	"alerts/ledger alerts/ledger/sql": "embedded files",

@@ -18,6 +18,8 @@ import (
 
 	"github.com/nightshelf/nightshelf/alerts"
 	"github.com/nightshelf/nightshelf/analysis"
+	"github.com/nightshelf/nightshelf/analysis/expect"
+	"github.com/nightshelf/nightshelf/analysis/judge"
 	"github.com/nightshelf/nightshelf/ingest"
 	"github.com/nightshelf/nightshelf/ingest/unit"
 )
@@ -32,7 +34,9 @@ type Options struct {
 	// FollowReadings makes the time of the newest reading the room's time, for
 	// replaying recorded weeks. Otherwise time moves by Advance alone.
 	FollowReadings bool
-	PublicURL      string // where a phone finds the page; empty: calls have no link
+	Courses        *expect.Library // what is known of how the strains grow; nil: what the literature says
+	FalseCalls     float64         // how many false calls a month the room bears; 0 is one
+	PublicURL      string          // where a phone finds the page; empty: calls have no link
 	// Past yields the stored readings of a vessel from one time to before
 	// another, in order of time, so that a correction of what happened long ago
 	// can be lived through again. Nil: such a correction changes what is known
@@ -54,6 +58,7 @@ type Room struct {
 	ahead   int64 // newest time that leapt ahead of it, Unix ms
 	vessels map[string]*vessel
 	order   []*vessel
+	limits  judge.Limits
 	// tooLate counts readings that came later than Lateness and changed
 	// nothing here; they are kept in the store all the same.
 	tooLate int64
@@ -72,7 +77,7 @@ func New(o Options) *Room {
 	if o.Zone == nil {
 		o.Zone = time.UTC
 	}
-	r := &Room{o: o, vessels: make(map[string]*vessel, len(o.Vessels))}
+	r := &Room{o: o, vessels: make(map[string]*vessel, len(o.Vessels)), limits: judge.LimitsOf(o.FalseCalls, len(o.Vessels))}
 	for _, set := range o.Vessels {
 		v := newVessel(set)
 		r.vessels[set.Name] = v

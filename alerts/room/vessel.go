@@ -182,7 +182,7 @@ func (r *Room) minutes(v *vessel, last int64, out *step) {
 		v.head.Minute = m
 		at := time.UnixMilli(m).UTC()
 		v.head.Track.Advance(at)
-		v.findings = v.head.Judge.Step(judge.Case{Vessel: &v.set, Track: &v.head.Track, Now: at, Staffed: r.o.Staffed})
+		v.findings = v.head.Judge.Step(judge.Case{Vessel: &v.set, Track: &v.head.Track, Now: at, Staffed: r.o.Staffed, Courses: r.o.Courses, Limits: &r.limits})
 		if m > v.judged {
 			v.judged = m
 			r.alarm(v, at, out)

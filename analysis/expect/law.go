@@ -114,13 +114,13 @@ func (v *vector) law(litres float64) law {
 	}
 }
 
-// condition is what a lot carries from hour to hour beside its density.
-type condition struct {
-	ready  float64 // state of adjustment after Baranyi and Roberts 1994
-	carbon float64 // that can be had, mmol/L
+// Condition is what a lot carries from hour to hour beside its density.
+type Condition struct {
+	Ready  float64 // state of adjustment after Baranyi and Roberts 1994
+	Carbon float64 // that can be had, mmol/L
 }
 
-func (l *law) fresh() condition { return condition{ready: l.ready, carbon: carbonHad} }
+func (l *law) fresh() Condition { return Condition{Ready: l.ready, Carbon: carbonHad} }
 
 // limits are the shares, 0 to 1, that each thing leaves of growth.
 type limits struct {
@@ -129,12 +129,12 @@ type limits struct {
 
 // step lets an hour pass over a lot of density x in od and returns its net
 // specific growth rate, 1/d.
-func (l *law) step(c *condition, h Hour, x float64) float64 {
+func (l *law) step(c *Condition, h Hour, x float64) float64 {
 	rate, _ := l.grow(c, h, x)
 	return rate
 }
 
-func (l *law) grow(c *condition, h Hour, x float64) (float64, limits) {
+func (l *law) grow(c *Condition, h Hour, x float64) (float64, limits) {
 	if !(h.Par >= 0) { // not known, or a sensor below its dark
 		h.Par = 0
 	}
@@ -147,9 +147,9 @@ func (l *law) grow(c *condition, h Hour, x float64) (float64, limits) {
 	if best > leastCeiling { // the envelope of anything that grows is above that
 		best = math.Min(best, Ceiling(math.Max(h.TempC, 0)))
 	}
-	s.lag = c.ready / (1 + c.ready)
-	if c.ready < settledIn {
-		c.ready *= math.Exp(best * hourDays)
+	s.lag = c.Ready / (1 + c.Ready)
+	if c.Ready < settledIn {
+		c.Ready *= math.Exp(best * hourDays)
 	}
 	s.nitrogen = math.Min(1, math.Max(0, (1-quotaMin*l.weight*x/nitrogenF2)/(1-quotaMin/quotaFull)))
 	if h.TempC != l.at {
@@ -166,11 +166,11 @@ func (l *law) grow(c *condition, h Hour, x float64) (float64, limits) {
 // breathe brings the carbon to the end of the hour and returns the share of
 // growth that it allows: a step backward in time, which is a quadratic, so
 // that a small store does not swing. Wants and gives are mmol/L a day.
-func (l *law) breathe(c *condition, vvm, wants, gives float64) float64 {
+func (l *law) breathe(c *Condition, vvm, wants, gives float64) float64 {
 	brings := vvm * 1440 * carbonAir * carbonIn / carbonHad
 	a := 1 + hourDays*brings
-	e := c.carbon + hourDays*(brings*carbonHad+gives)
+	e := c.Carbon + hourDays*(brings*carbonHad+gives)
 	b := a*carbonHalf - e + hourDays*wants
-	c.carbon = math.Min((-b+math.Sqrt(b*b+4*a*e*carbonHalf))/(2*a), 2*carbonHad)
-	return c.carbon / (c.carbon + carbonHalf)
+	c.Carbon = math.Min((-b+math.Sqrt(b*b+4*a*e*carbonHalf))/(2*a), 2*carbonHad)
+	return c.Carbon / (c.Carbon + carbonHalf)
 }

@@ -9,14 +9,17 @@ import (
 
 // Strain is what is held of one strain in one medium.
 type Strain struct {
-	Belief         // of the strain
-	Own     vector // standard deviation of a lot about its strain
-	Lots    int    // reference lots it was learnt from
-	Names   []string
-	Drift   float64 // as of noise
-	Astray  float64 // relative error of the rate that stays over days
-	Width   float64 // factor on the width of bands, as forecasts of reference lots by the others have shown
-	WideFor string  // why bounds are wide; empty where they are not
+	Belief        // of the strain
+	Own    vector // standard deviation of a lot about its strain
+	Lots   int    // reference lots it was learnt from
+	Names  []string
+	Drift  float64 // as of noise
+	Astray float64 // relative error of the rate that stays over days
+	Width  float64 // factor on the width of bands, as forecasts of reference lots by the others have shown
+	// Scale is by how much gaps between lots and their courses were seen to be
+	// wider than reckoned, for each of Windows.
+	Scale   [len(Windows)]float64
+	WideFor string // why bounds are wide; empty where they are not
 }
 
 // Library holds what was learnt, by strain and medium. It is plain data, made
@@ -60,10 +63,17 @@ const astrayAlone, astrayTaught = 0.15, 0.06
 // Learn learns from reference lots. Records that hold nothing are passed over.
 func Learn(records []Record) Library {
 	lib := Library{Strains: map[string]Strain{}}
-	wide := widen(leaveOut(records, leftOutMost))
+	own := differ(records)
+	var trials []Trial
+	var beside besides
+	leftOut(records, leftOutMost, own, func(s *Strain, r *Record) {
+		trials = append(trials, s.trials(r)...)
+		beside.add(s, r)
+	})
+	wide, scale := widen(trials), beside.scale()
 	for _, recs := range group(records) {
-		s := learn(recs)
-		s.Width = wide
+		s := learn(recs, own)
+		s.Width, s.Scale = wide, scale
 		lib.Strains[key(recs[0].Strain, recs[0].Medium)] = s
 	}
 	return lib
@@ -86,20 +96,20 @@ func group(records []Record) [][]*Record {
 }
 
 func unseen() Strain {
-	return Strain{Belief: literature, Own: ofLots, Drift: usualNoise.Drift, Astray: astrayAlone, Width: 1,
+	return Strain{Belief: literature, Own: ofLots, Drift: usualNoise.Drift, Astray: astrayAlone, Width: 1, Scale: asReckoned,
 		WideFor: "no reference lot of this strain in this medium: the literature alone"}
 }
 
-func learn(recs []*Record) Strain {
+func learn(recs []*Record, own vector) Strain {
 	s := unseen()
 	if len(recs) == 0 {
 		return s
 	}
-	f, err := fit(&literature, ofLots, recs, usualNoise)
+	f, err := fit(&literature, own, recs, usualNoise)
 	if err != nil {
 		return s
 	}
-	s.Mean, s.Lots = f.strain, len(recs)
+	s.Mean, s.Lots, s.Own = f.strain, len(recs), own
 	for i := range params {
 		for j := range params {
 			s.Cov[i*params+j] = f.cov.At(i, j)

@@ -100,21 +100,27 @@ func (r *Record) reached() int {
 
 // LeaveOut forecasts every reference lot by the others of its strain and
 // medium, as its band would have been given without it.
-func LeaveOut(records []Record) []Trial { return leaveOut(records, len(records)) }
+func LeaveOut(records []Record) []Trial { return leaveOut(records, len(records), differ(records)) }
 
 // leftOutMost is how many lots of a strain, the newest, are left out to learn
 // the width of bands: each costs another learning from all others.
 const leftOutMost = 12
 
-func leaveOut(records []Record, most int) []Trial {
+func leaveOut(records []Record, most int, own vector) []Trial {
 	var out []Trial
+	leftOut(records, most, own, func(s *Strain, r *Record) { out = append(out, s.trials(r)...) })
+	return out
+}
+
+// leftOut calls each for the newest records of every strain, with what is held
+// of the strain without that one.
+func leftOut(records []Record, most int, own vector, each func(s *Strain, r *Record)) {
 	for _, recs := range group(records) {
 		for i := max(0, len(recs)-most); i < len(recs); i++ {
-			s := learn(slices.Delete(slices.Clone(recs), i, i+1))
-			out = append(out, s.trials(recs[i])...)
+			s := learn(slices.Delete(slices.Clone(recs), i, i+1), own)
+			each(&s, recs[i])
 		}
 	}
-	return out
 }
 
 const (

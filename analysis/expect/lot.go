@@ -63,7 +63,7 @@ const draws = 100
 type sample struct {
 	law       law
 	level     float64
-	condition condition
+	condition Condition
 	astray    float64
 	drift     float64 // log density a root of a day
 }

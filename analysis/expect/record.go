@@ -47,7 +47,7 @@ const (
 type walk struct {
 	level, spread float64 // log density and its variance
 	known         bool
-	condition     condition
+	condition     Condition
 }
 
 // follow goes through a record under a law and appends its innovations,

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"github.com/nightshelf/nightshelf/analysis"
+	"github.com/nightshelf/nightshelf/analysis/expect"
 	"github.com/nightshelf/nightshelf/analysis/track"
 	"github.com/nightshelf/nightshelf/ingest/unit"
 )
@@ -21,6 +22,7 @@ type night struct {
 	Past  [nights]float32 // net growth of this lot's nights so far, 1/d, the newest last
 	Known int8
 	Sick  int64 // Unix ms since when it grows in the dark, 0: it does not
+	Doubt int64 // Unix ms at which that was first thought of a night
 }
 
 const (
@@ -58,7 +60,7 @@ func (b *bench) dark() {
 	}
 	half := b.Track.Latest / lookEvery
 	if n.From == 0 {
-		*n = night{From: b.now, Rate: track.Rate{PerDay: math.NaN()}, Past: n.Past, Known: n.Known, Sick: n.Sick}
+		*n = night{From: b.now, Rate: track.Rate{PerDay: math.NaN()}, Past: n.Past, Known: n.Known, Sick: n.Sick, Doubt: n.Doubt}
 	}
 	if n.Bin == half {
 		return
@@ -71,10 +73,37 @@ func (b *bench) dark() {
 	limit := darkGrowth + b.usualNight()
 	switch low := n.Rate.PerDay - 2*math.Hypot(n.Rate.Error, b.wander()); {
 	case low > limit && n.Sick == 0:
-		n.Sick = b.now
+		b.darkly()
 	case n.Sick != 0 && n.Rate.PerDay < limit/2:
 		n.Sick = 0 // another night has not borne it out
 	}
+}
+
+// darkly blames the growth in the dark on a film or on something that grows, as
+// its shape has it; where it has none yet that takes a second look.
+func (b *bench) darkly() {
+	n := &b.Night
+	cause := b.Course.Running.Why(dayHours)
+	switch {
+	case cause == expect.Film:
+		b.Held[filmed] = b.now - bornOut.Milliseconds()
+		b.Excess = b.nightly()
+	case cause == expect.Bloom || n.Doubt >= n.From && b.now-n.Doubt >= bornOut.Milliseconds():
+		n.Sick = b.now
+	case n.Doubt < n.From:
+		n.Doubt = b.now
+	}
+}
+
+// nightly is the growth of this night beside the loss that was due.
+func (b *bench) nightly() expect.Gap {
+	var g expect.Gap
+	for _, gap := range b.Course.Gaps {
+		if gap.Hours > 0 && gap.Hours <= int((b.now-b.Night.From)/hourMs) {
+			g = gap
+		}
+	}
+	return g
 }
 
 // leastWander is by how much od a probe strays over hours at the least: the

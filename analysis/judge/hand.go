@@ -84,8 +84,12 @@ func (b *bench) stalledByHand(list []track.Hand, told bool) {
 		return
 	}
 	b.findStall(list[0].At, 0.75, "net growth by counts",
-		fmt.Sprintf("Counts do not grow, %.2f a day where at least %.2f is due", g.PerDay, expect.Slowest))
+		fmt.Sprintf("Counts do not grow, %.2f a day where at least %.2f is due", g.PerDay, expect.Slowest), expect.Slowest)
 }
+
+// nearReady is the share of the harvest density from which on slowing is the
+// rule, as the vessel darkens.
+const nearReady = 0.7
 
 // readyByHand reports whether the lot is so near its harvest that slowing is
 // the rule.

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"github.com/nightshelf/nightshelf/analysis"
+	"github.com/nightshelf/nightshelf/analysis/expect"
 	"github.com/nightshelf/nightshelf/analysis/track"
 	"github.com/nightshelf/nightshelf/ingest"
 	"github.com/nightshelf/nightshelf/ingest/unit"
@@ -29,11 +30,16 @@ type State struct {
 	AirBad  int64   // Unix ms at which it last was
 	DarkBad int64   // Unix ms at which the lamp last failed its hours
 	ODBad   int64   // Unix ms at which the od probe last accused itself
-	Fall    fall
-	Hit     int64 // Unix ms of the step that is asked about
-	Lot     int64 // Unix ms of the start of the lot that Air and Fall belong to
+	Hit     int64   // Unix ms of the step that is asked about
+	Lot     int64   // Unix ms of the start of the lot that Air and Course belong to
 	Night   night
 	Peak    int64 // Unix ms of the high before the crash that holds; 0: none does
+	Fell    int64 // Unix ms at which one last held
+	Course  course
+	Gap     expect.Gap // what a crash, and what a stall or an excess was found by
+	Short   expect.Gap
+	Excess  expect.Gap
+	Blamed  int // hours of the course as of which that was looked into
 }
 
 // The conditions, by their place in State.Held. The order is part of what is
@@ -56,7 +62,11 @@ const (
 	uncounted       = asked + 1
 	fellByHand      = uncounted + 1
 	stalledByHand   = fellByHand + 1
-	conditions      = stalledByHand + 1
+	grown           = stalledByHand + 1
+	filmed          = grown + 1
+	falls           = filmed + 1
+	slowest         = falls + 1
+	conditions      = slowest + 1
 )
 
 // Case is what is judged at one step.
@@ -65,6 +75,8 @@ type Case struct {
 	Track   *track.State
 	Now     time.Time
 	Staffed func(time.Time) bool // whether people are at the shelf then; nil: never
+	Courses *expect.Library      // what is known of the strains; nil: what the literature says
+	Limits  *Limits              // nil: those of a room of twelve that bears one false call a month
 }
 
 type bench struct {
@@ -97,7 +109,7 @@ func (s *State) Step(c Case) []analysis.Finding {
 		return nil
 	}
 	if s.Lot != c.Track.Since {
-		s.Lot, s.Air, s.Fall, s.Peak, s.Night = c.Track.Since, 0, fall{}, 0, night{}
+		s.Lot, s.Air, s.Course, s.Peak, s.Fell, s.Night = c.Track.Since, 0, course{}, 0, 0, night{}
 	}
 	b.probes()
 	b.light()

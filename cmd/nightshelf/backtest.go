@@ -54,15 +54,14 @@ func backtestTo(ctx context.Context, out, errs io.Writer, dir string, to wanted,
 	o := backtest.Options{Staffed: staffed, Growth: to.growth != "", Done: func(run string, done, all int) {
 		_, _ = fmt.Fprintf(errs, "%d of %d  %s\n", done, all, run)
 	}}
-	if to.forecasts != "" || to.explain != "" {
-		lots, err := backtest.References(dir)
-		if err != nil {
-			return fmt.Errorf("learn from reference lots: %w", err)
-		}
-		lib := expect.Learn(lots)
-		o.Courses = &lib
-		say(errs, lots, &lib)
+	o.Forecasts = to.forecasts != "" || to.explain != ""
+	lots, err := backtest.References(dir)
+	if err != nil {
+		return fmt.Errorf("learn from reference lots: %w", err)
 	}
+	lib := expect.Learn(lots)
+	o.Courses = &lib
+	say(errs, lots, &lib)
 	if to.explain != "" {
 		e, err := backtest.Explain(dir, to.explain, o)
 		if err != nil {
@@ -115,7 +114,7 @@ func toFile(out io.Writer, file string, write func(io.Writer) error) (err error)
 // say says what forecasts stand on.
 func say(w io.Writer, lots []expect.Record, lib *expect.Library) {
 	if len(lots) == 0 {
-		_, _ = fmt.Fprintln(w, "no reference lots: forecasts stand on the literature and each lot's own readings, and are wide")
+		_, _ = fmt.Fprintln(w, "no reference lots: courses and forecasts stand on the literature and each lot's own readings, and are wide")
 		return
 	}
 	_, _ = fmt.Fprintf(w, "learnt from %d reference lots of %d strains and media\n", len(lots), len(lib.Strains))

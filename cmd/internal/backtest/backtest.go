@@ -34,8 +34,13 @@ type Options struct {
 	Growth bool
 	// Done is called after each run, with how many are done; nil: nobody asks.
 	Done func(run string, done, all int)
-	// Courses are what lots are forecast by; nil: no forecasts.
+	// Courses are what lots are held against and forecast by; nil: the
+	// literature.
 	Courses *expect.Library
+	// Forecasts asks for the harvest of every lot at noon of each day.
+	Forecasts bool
+	// FalseCalls is how many false calls a month each room bears; 0 is one.
+	FalseCalls float64
 }
 
 // Run is what came of one run folder.
@@ -124,8 +129,8 @@ func One(f *runfolder.Folder, o Options) (Run, error) {
 	if err != nil {
 		return out, err
 	}
-	r := room.New(room.Options{Name: f.Name, Vessels: vessels(f, o), Staffed: local(f, o.Staffed), FollowReadings: true})
-	course := newWatch(f, o.Courses)
+	r := room.New(room.Options{Name: f.Name, Vessels: vessels(f, o), Staffed: local(f, o.Staffed), FollowReadings: true, Courses: o.Courses, FalseCalls: o.FalseCalls})
+	course := newWatch(f, o)
 	for chunk, err := range f.Readings() {
 		if err != nil && !errors.Is(err, runfolder.ErrLineTooLong) {
 			return out, err

@@ -27,7 +27,7 @@ func BenchmarkSeason(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		if _, err := All(context.Background(), folders, Options{Staffed: staffed, Courses: &lib}); err != nil {
+		if _, err := All(context.Background(), folders, Options{Staffed: staffed, Courses: &lib, Forecasts: true}); err != nil {
 			b.Fatal(err)
 		}
 	}

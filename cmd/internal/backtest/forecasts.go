@@ -45,11 +45,14 @@ type watch struct {
 }
 
 // newWatch returns nil where no forecasts are wanted.
-func newWatch(f *runfolder.Folder, lib *expect.Library) *watch {
-	if lib == nil {
+func newWatch(f *runfolder.Folder, o Options) *watch {
+	if !o.Forecasts {
 		return nil
 	}
-	w := &watch{lib: *lib, vessels: gather(f)}
+	w := &watch{vessels: gather(f)}
+	if o.Courses != nil {
+		w.lib = *o.Courses
+	}
 	return w
 }
 

@@ -56,7 +56,7 @@ func TestForecastsDoNotLookAhead(t *testing.T) {
 		t.Fatal(err)
 	}
 	half := cutShort(t, folders[0])
-	o := Options{Staffed: staffed, Courses: lib}
+	o := Options{Staffed: staffed, Courses: lib, Forecasts: true}
 	both, err := All(context.Background(), []*runfolder.Folder{folders[0], half}, o)
 	if err != nil {
 		t.Fatal(err)
@@ -134,7 +134,7 @@ func TestHoursGatherLateReadings(t *testing.T) {
 func TestExplain(t *testing.T) {
 	_, lib := season(t)
 	dir := shared(t, "corpus", "room-01")
-	e, err := Explain(dir, "RH0037", Options{Staffed: staffed, Courses: lib})
+	e, err := Explain(dir, "RH0037", Options{Staffed: staffed, Courses: lib, Forecasts: true})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -147,7 +147,7 @@ func TestExplain(t *testing.T) {
 			t.Errorf("lacks %q:\n%s", want, b.String())
 		}
 	}
-	if _, err := Explain(dir, "nobody", Options{Courses: lib}); err == nil || !strings.Contains(err.Error(), `"nobody"`) {
+	if _, err := Explain(dir, "nobody", Options{Courses: lib, Forecasts: true}); err == nil || !strings.Contains(err.Error(), `"nobody"`) {
 		t.Errorf("a lot that is not there: %v", err)
 	}
 }

@@ -135,7 +135,7 @@ func (d *Daemon) buildWatch(ctx context.Context) error {
 	c := d.config
 	follow := c.Clock == config.Readings
 	fresh := func() *room.Room {
-		return room.New(room.Options{Name: c.Room, Zone: c.Zone, Vessels: Vessels(c), Lateness: c.Lateness, FollowReadings: follow,
+		return room.New(room.Options{Name: c.Room, Zone: c.Zone, Vessels: Vessels(c), Lateness: c.Lateness, FollowReadings: follow, FalseCalls: c.FalseCallsAMonth,
 			Staffed:   func(t time.Time) bool { return c.Staffed.Staffed(t, c.Zone) },
 			PublicURL: c.PublicURL, Past: d.past})
 	}

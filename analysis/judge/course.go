@@ -1,0 +1,347 @@
+package judge
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"github.com/nightshelf/nightshelf/analysis/expect"
+	"github.com/nightshelf/nightshelf/analysis/track"
+	"github.com/nightshelf/nightshelf/ingest/unit"
+)
+
+// hourly is the sum of what was seen of one quantity in the hour that runs.
+type hourly struct {
+	Sum float64
+	N   int32
+}
+
+func (h *hourly) add(v float64) { h.Sum, h.N = h.Sum+v, h.N+1 }
+
+func (h *hourly) mean() float64 {
+	if h.N == 0 {
+		return math.NaN()
+	}
+	return h.Sum / float64(h.N)
+}
+
+// course is the lot held against how it should grow, hour by hour.
+type course struct {
+	Running        expect.Running
+	Hour           int64 // the hour that runs, since 1970; 0: no lot yet
+	Par, Temp, Air hourly
+	Shift          float32 // what track had taken out when it was last looked at
+	Blank          float64
+	Noise          float64 // standard deviation of an hour's od in standing medium
+	Stirred        [stirs]stir
+	Gaps           [len(expect.Windows)]expect.Gap // as of the newest whole hour
+	Now            [len(expect.Windows)]expect.Gap // the short ones, as of Bin
+	Bin            int32                           // of track's
+	Ripe           int64                           // Unix ms since when it is ready for harvest, 0: it is not
+	Near           bool                            // it is nearly
+}
+
+// stir is a step that settled cells made, which track takes out of the course
+// and which belongs to it.
+type stir struct {
+	At int64   // Unix ms; 0: none
+	By float32 // of the log density
+}
+
+// stirs is how many are remembered: twice down and up again within three days.
+const stirs = 4
+
+// unstirred is what the steps that settled cells made by then add up to.
+func (c *course) unstirred(ms int64) float64 {
+	sum := 0.0
+	for _, s := range c.Stirred {
+		if s.At != 0 && s.At <= ms {
+			sum += float64(s.By)
+		}
+	}
+	return sum
+}
+
+const hourMs = int64(time.Hour / time.Millisecond)
+
+// remembered is for how many hours track keeps densities.
+const remembered = 48
+
+// litres is what a vessel holds of which nobody said it: a carboy.
+const litres = 10
+
+// strain is what is held of the lot's strain in its medium.
+func (b *bench) strain() expect.Strain {
+	var lib expect.Library
+	if b.Courses != nil {
+		lib = *b.Courses
+	}
+	return lib.Strain(b.Track.Strain, b.Track.Medium)
+}
+
+func (b *bench) volume() float64 {
+	if b.Vessel.VolumeL > 0 {
+		return b.Vessel.VolumeL
+	}
+	return litres
+}
+
+// follow lets the lot's course go on with the time; what surrounds it is
+// looked at each minute.
+func (b *bench) follow() {
+	c := &b.Course
+	hour := b.now / hourMs
+	if c.Hour == 0 {
+		b.begin(hour)
+	}
+	b.look(unit.Light, &c.Par)
+	b.look(unit.Temperature, &c.Temp)
+	b.look(unit.Airflow, &c.Air)
+	b.amend()
+	if hour <= c.Hour {
+		b.glance(hour)
+		return
+	}
+	s := b.strain()
+	for ; c.Hour < hour; c.Hour++ {
+		b.pass(&s, c.Hour)
+	}
+	c.Gaps = c.Running.Gaps(&s)
+	c.Now = c.Gaps
+	b.ripen()
+}
+
+// lately is over how many of track's bins density is taken that is looked at
+// within the hour: half an hour.
+const lately = 3
+
+// glance looks at the newest density within the hour, for what cannot wait.
+func (b *bench) glance(hour int64) {
+	c, t := &b.Course, b.Track
+	if c.Bin == t.Latest || c.Running.Hours == 0 {
+		return
+	}
+	c.Bin = t.Latest
+	end := (int64(t.Latest) + 1) * track.BinLength.Milliseconds()
+	if end <= hour*hourMs {
+		return // looked at with the hour
+	}
+	if b.Vessel.Interval > track.BinLength/2 {
+		return // too few readings in half an hour for one of their medians
+	}
+	seen, white, ok := t.Level(t.Latest, lately)
+	c.Now = [len(expect.Windows)]expect.Gap{}
+	if !ok || b.hidden(hour) {
+		return
+	}
+	// A level is that of the middle of its time: a quarter of an hour before now
+	// here, half an hour before its end in a whole hour.
+	part := float64(end-hour*hourMs)/float64(hourMs) + 0.25
+	dense := math.Exp(seen - float64(t.Shift))
+	seen += c.unstirred(b.now)
+	s := b.strain()
+	gaps := c.Running.GapsNow(&s, b.volume(), b.around(hour), part, seen, math.Hypot(white, math.Sqrt2*c.Noise/dense), dense, halfDay-1)
+	c.Now = gaps
+}
+
+func (b *bench) look(q unit.Quantity, h *hourly) {
+	if b.fresh(q) {
+		h.add(b.Track.Newest[q].Median())
+	}
+}
+
+// begin starts the course of a lot. One that is entered late has gone through
+// hours already, which are taken from what track keeps.
+func (b *bench) begin(hour int64) {
+	c, t, s := &b.Course, b.Track, b.strain()
+	first := t.Since/hourMs + 1
+	c.Noise = leastWander
+	blank := math.Min(t.BlankNoise, track.UnknownBlank)
+	if noise, n := b.standing(first - 1); n >= standingLeast {
+		c.Noise = noise
+		// Noise that lasts for hours leaves a quarter of them to tell.
+		blank = noise / math.Sqrt(float64(n)/4)
+	}
+	// What nobody saw begin has long settled in.
+	settled := t.Lot == track.Unnamed || hour-first > remembered
+	c.Running, c.Hour = s.Begin(b.volume(), blank, settled), hour
+	if !settled {
+		c.Hour = min(first, hour)
+	}
+	c.Shift, c.Blank = t.Shift, t.Blank
+	for ; c.Hour < hour; c.Hour++ {
+		b.pass(&s, c.Hour)
+	}
+}
+
+// pass lets one whole hour pass.
+func (b *bench) pass(s *expect.Strain, hour int64) {
+	c := &b.Course
+	seen, sigma, step := b.level(hour)
+	dense := math.Exp(seen - float64(b.Track.Shift) - c.unstirred(b.now))
+	if b.hidden(hour) {
+		seen = math.NaN()
+	}
+	c.Running.Take(s, b.volume(), b.around(hour), seen, sigma, dense, step, !b.suspect())
+	c.Par, c.Temp, c.Air = hourly{}, hourly{}, hourly{}
+}
+
+// level is the log density of a whole hour with all steps out of it.
+func (b *bench) level(hour int64) (log, sigma, step float64) {
+	last := int32((hour+1)*hourMs/track.BinLength.Milliseconds()) - 1
+	log, white, ok := b.Track.Level(last, int32(time.Hour/track.BinLength))
+	if !ok {
+		return math.NaN(), math.NaN(), 0
+	}
+	log += b.Course.unstirred((hour+1)*hourMs - hourMs/2)
+	// What a probe strays by over hours is constant in od, see wander.
+	thin := math.Exp(float64(b.Track.Shift) + b.Course.unstirred(b.now) - log)
+	sigma = math.Hypot(white, b.Course.Noise*thin)
+	for _, k := range b.Track.Taken {
+		if k.At != 0 && k.At/hourMs == hour {
+			step += float64(k.Error) * float64(k.Error)
+		}
+	}
+	return log, sigma, step
+}
+
+const (
+	// standingLeast is how many hours of standing medium tell its noise.
+	standingLeast = 6
+	// leastNoise is what three decimals of od resolve.
+	leastNoise = 0.0005
+)
+
+// standing is the standard deviation of an hour's od in the standing medium of
+// the day before hour, and how many hours told it.
+func (b *bench) standing(hour int64) (noise float64, n int) {
+	var seen [dayHours]float64
+	for h := hour - dayHours; h < hour; h++ {
+		if od, ok := b.hourOD(h); ok && od < track.StandingMost {
+			seen[n] = od
+			n++
+		}
+	}
+	if n == 0 {
+		return leastNoise, 0
+	}
+	hours := seen[:n]
+	slices.Sort(hours)
+	mid := hours[n/2]
+	for i, od := range hours {
+		hours[i] = math.Abs(od - mid)
+	}
+	slices.Sort(hours)
+	// 1.4826 median deviations are a normal's standard deviation.
+	return math.Max(1.4826*hours[n/2], leastNoise), n
+}
+
+// hourOD is the median od of an hour.
+func (b *bench) hourOD(hour int64) (od float64, ok bool) {
+	var seen [hourBins]float64
+	n := 0
+	for k := range hourBins {
+		if bin, kept := b.Track.Bin(int32(hour*hourBins + k)); kept && bin.Count > 0 {
+			seen[n] = float64(bin.OD)
+			n++
+		}
+	}
+	if 2*n < int(hourBins) {
+		return math.NaN(), false
+	}
+	slices.Sort(seen[:n])
+	return seen[n/2], true
+}
+
+const (
+	dayHours = 24
+	hourBins = int64(time.Hour / track.BinLength)
+)
+
+// hidden reports whether the probe did not see the culture as it is in that
+// hour: settled, worked on, or by a probe that accuses itself.
+func (b *bench) hidden(hour int64) bool {
+	from, to := hour*hourMs, (hour+1)*hourMs
+	settled := b.AirBad-b.AirFrom >= settlesIn.Milliseconds() && b.AirBad+afterAir.Milliseconds() > from && b.AirFrom < to
+	return settled || b.ODBad >= from || b.Track.Working()
+}
+
+// around is what surrounded the vessel in the hour that is over; what was not
+// measured is as it was set, or as it is in most rooms.
+func (b *bench) around(hour int64) expect.Hour {
+	c, v := &b.Course, b.Vessel
+	h := expect.Hour{Par: c.Par.mean(), TempC: c.Temp.mean(), Vvm: c.Air.mean() / b.volume()}
+	if math.IsNaN(h.Par) {
+		h.Par = expect.UsualPar
+		if v.ParUmol > 0 {
+			h.Par = v.ParUmol
+		}
+		if lit := v.Lit(time.UnixMilli(hour*hourMs + hourMs/2)); !math.IsNaN(lit) {
+			h.Par *= lit
+		}
+	}
+	if math.IsNaN(h.TempC) && v.TempC > 0 {
+		h.TempC = v.TempC
+	}
+	if math.IsNaN(h.Vvm) && v.AirLpm > 0 {
+		h.Vvm = v.AirLpm / b.volume()
+	}
+	return h
+}
+
+// amend looks again at the hours that have taught nothing yet, where a step was
+// found or explained in them since.
+func (b *bench) amend() {
+	c, t := &b.Course, b.Track
+	if c.Shift == t.Shift && c.Blank == t.Blank {
+		return
+	}
+	if hit, open := t.Question(); open && c.Shift != t.Shift && b.settled(hit.At) {
+		copy(c.Stirred[:], c.Stirred[1:])
+		c.Stirred[stirs-1] = stir{At: hit.At, By: c.Shift - t.Shift}
+	}
+	c.Shift, c.Blank = t.Shift, t.Blank
+	for back := range min(c.Running.Hours-c.Running.From, expect.Kept-1) {
+		if !c.Running.Seen(back) {
+			continue
+		}
+		seen, sigma, step := b.level(c.Hour - 1 - int64(back))
+		c.Running.Amend(back, seen, sigma, step)
+	}
+}
+
+// suspect reports whether the lot may be behind its course, so that what it does
+// now must teach nothing. What runs ahead of it shows within a day, long before
+// it teaches.
+func (b *bench) suspect() bool {
+	if b.Held[crashing] != 0 || b.Held[stalled] != 0 || b.Held[grown] != 0 || b.Held[filmed] != 0 {
+		return true
+	}
+	for _, g := range b.Course.Gaps {
+		if g.Hours > 0 && g.Z() < -suspectFrom {
+			return true
+		}
+	}
+	return false
+}
+
+// suspectFrom is from how many standard errors on a lot teaches nothing: what a
+// healthy one passes on one day in a year.
+const suspectFrom = 3
+
+// ripen notes since when the lot has been ready; a draw ends that.
+func (b *bench) ripen() {
+	c, t := &b.Course, b.Track
+	want := t.HarvestOD
+	if want == 0 {
+		want = b.Vessel.HarvestOD
+	}
+	od := t.Smooth() - t.Blank
+	c.Near = want > 0 && od >= nearReady*want
+	switch {
+	case want > 0 && od >= want && c.Ripe == 0:
+		c.Ripe = b.now
+	case c.Ripe != 0 && t.LastHit.At > c.Ripe && t.LastHit.Ratio < 1 && od < want:
+		c.Ripe = 0
+	}
+}
