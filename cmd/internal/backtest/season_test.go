@@ -191,7 +191,7 @@ func (r *inventedRoom) labels(room *simulate.Room) [][]string {
 			}
 		}
 		for _, a := range room.Acts() {
-			if a.Vessel == lot.Vessel && a.Kind == ingest.Harvest && a.Written.IsZero() {
+			if a.Vessel == lot.Vessel && a.Kind == ingest.Harvest && (a.Written.IsZero() || a.Written.After(r.plan.End)) {
 				rows = append(rows, []string{lot.Name, lot.Vessel, "unlogged_draw", "notice", at(a.At), at(a.At), "", ""})
 			}
 		}
@@ -237,7 +237,7 @@ func packed(rows [][]string) func(io.Writer) error {
 // planned, no faultless season has one, and each room can be read again.
 func TestSeasonHoldsWhatItSays(t *testing.T) {
 	dir := t.TempDir()
-	o := invented{seed: 5, rooms: 1, references: 1, faults: 1}
+	o := invented{seed: 6, rooms: 1, references: 1, faults: 1} // this seed reads seldom, which is quick
 	if err := writeSeason(dir, o, t.Logf); err != nil {
 		t.Fatal(err)
 	}
