@@ -1,8 +1,10 @@
 package simulate
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
+	"time"
 
 	"github.com/nightshelf/nightshelf/ingest"
 	"github.com/nightshelf/nightshelf/ingest/unit"
@@ -11,12 +13,14 @@ import (
 // Probe is how the sensors of one vessel measure. The zero Probe measures
 // truly.
 type Probe struct {
-	Noise   float64 // size of all noise beside the usual
-	Bubbles float64 // share of od readings with a spike while the air runs as set
-	Blank   float64 // od that it shows in clear medium
-	Film    float64 // od that dirt adds in a day, until it is wiped
-	Leak    float64 // share of the probe's own light that 100 umol m-2 s-1 of lamp add to it
-	ODMax   float64 // od at which the photodiode sees nothing more; 0: never
+	Noise   float64       // size of all noise beside the usual
+	Slow    float64       // size of the slow noise of od beside the rest; 0 is the usual, 1
+	Memory  time.Duration // of the slow noise of od; 0 is the usual
+	Bubbles float64       // share of od readings with a spike while the air runs as set
+	Blank   float64       // od that it shows in clear medium
+	Film    float64       // od that dirt adds in a day, until it is wiped
+	Leak    float64       // share of the probe's own light that 100 umol m-2 s-1 of lamp add to it
+	ODMax   float64       // od at which the photodiode sees nothing more; 0: never
 	// Resolution: what is sent is a whole multiple; 0 sends everything.
 	ODStep, TempStep, ParStep, AirStep float64
 }
@@ -64,7 +68,7 @@ type seen struct {
 
 // drift lets dt days pass.
 func (s *sensors) drift(dt float64) {
-	s.slow = ornstein(s.rng, s.slow, dt, odSlowDays)
+	s.slow = ornstein(s.rng, s.slow, dt, cmp.Or(s.Memory.Hours()/24, odSlowDays))
 	s.film += s.Film * dt
 }
 
@@ -103,7 +107,7 @@ func (s *sensors) measure(out []ingest.Reading, as ingest.Reading, see *seen, w 
 
 func (s *sensors) od(see *seen, w *wrong) float64 {
 	white, jump, height, down, hand := s.rng.NormFloat64(), s.rng.Float64(), s.rng.ExpFloat64(), s.rng.Float64(), s.rng.Float64()
-	od := see.od + s.Blank + s.film + w.film + s.Noise*s.slow*(odSlow+odSlowShare*see.od)
+	od := see.od + s.Blank + s.film + w.film + cmp.Or(s.Slow, 1)*s.Noise*s.slow*(odSlow+odSlowShare*see.od)
 	if s.ODMax > 0 {
 		od /= 1 + math.Max(0, od)/s.ODMax // od = true/(1 + true/max), the inverse of the usual correction
 	}

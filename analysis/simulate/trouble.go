@@ -1,6 +1,7 @@
 package simulate
 
 import (
+	"math"
 	"slices"
 	"time"
 
@@ -151,8 +152,12 @@ func (p *pot) bites(now time.Time) {
 	}
 }
 
-// tempBites is how far a vessel must be from where it should be, K (choice).
-const tempBites = 0.5
+// How far the surroundings must be from what they should be (choices): beyond
+// what the noise of a usual probe could hide.
+const (
+	tempBites  = 0.5  // K
+	lightBites = 0.05 // of the peak of the lamp: a timer that sticks on under a lamp that rises and falls shows little at noon
+)
 
 func (p *pot) shows(s *Struck) bool {
 	class := s.Kind.Class()
@@ -163,7 +168,7 @@ func (p *pot) shows(s *Struck) bool {
 		weight := p.sick.x + germOD*p.sick.germs
 		return p.living && weight > (1+biteAt[class])*p.well.x
 	case analysis.Light:
-		return p.now.par != p.fine.par
+		return math.Abs(p.now.par-p.fine.par) > lightBites*p.vessel.ParUmol
 	case analysis.Temperature:
 		return p.now.temp > p.fine.temp+tempBites || p.now.temp < p.fine.temp-tempBites
 	case analysis.Airflow:
