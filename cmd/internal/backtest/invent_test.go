@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"github.com/nightshelf/nightshelf/analysis"
+	"github.com/nightshelf/nightshelf/analysis/expect"
 	"github.com/nightshelf/nightshelf/analysis/simulate"
 	"github.com/nightshelf/nightshelf/ingest"
 )
@@ -41,6 +42,8 @@ type inventedRoom struct {
 	name string
 	plan simulate.Plan
 	seed uint64
+	// courses are what its lots are held against; nil: the literature.
+	courses *expect.Library
 }
 
 // plan draws the whole season.
