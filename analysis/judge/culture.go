@@ -21,31 +21,37 @@ const afterAir = 3 * time.Hour
 // explained: a day, in which somebody comes by.
 const afterStep = 24 * time.Hour
 
+// dryBelow is the share of the density that a step leaves below which the probe
+// no longer looks at the culture, for as long as nobody says what was done: who
+// harvests leaves a third or more to go on with.
+const dryBelow = 0.35
+
 func (b *bench) culture() {
 	b.follow()
 	if b.ODBad != 0 && b.now-b.ODBad < afterAir.Milliseconds() || !b.fresh(unit.OD, crashing, stalled, grown) || b.Track.Since == 0 {
 		b.acquit()
 		return
 	}
-	if hit, open := b.Track.Question(); open && !b.settled(hit.At) && b.now-hit.At < afterStep.Milliseconds() {
+	if hit, open := b.Track.Question(); open && !b.settled(hit.At) && (b.now-hit.At < afterStep.Milliseconds() || hit.Ratio < dryBelow) {
 		// What the probe looks at is not known; that is asked elsewhere.
 		b.acquit()
 		return
 	}
 	b.grow()
 	if b.lasted(filmed, bornOut) { // what its probe says is of the film
-		for _, c := range [...]int{crashing, stalled, falls} {
+		for _, c := range [...]int{crashing, stalled, falls, late} {
 			b.Held[c] = 0
 		}
 		return
 	}
 	b.crash()
 	b.stall()
+	b.slowly()
 }
 
 // acquit drops what is held against the culture.
 func (b *bench) acquit() {
-	for _, c := range [...]int{crashing, stalled, grown, filmed, falls} {
+	for _, c := range [...]int{crashing, stalled, grown, filmed, falls, late} {
 		b.Held[c] = 0
 	}
 	b.Peak = 0
@@ -208,110 +214,6 @@ func (b *bench) dueGrowth() float64 {
 // what nothing measured by one probe can exceed.
 func sureOf(g expect.Gap) float64 {
 	return math.Min(0.95, math.Erf(math.Abs(g.Z())/2/math.Sqrt2))
-}
-
-// bornOut is how long an hour's look must be borne out by the next ones: a hand,
-// a clump or a bubble before the window is gone by then.
-const bornOut = 2 * time.Hour
-
-const (
-	// stallLeast is the least log density that must be missing for a stall that
-	// needs somebody: a seventh, a day's ration of a week's.
-	stallLeast = 0.154
-	// stallShare is the share of the growth that is due below which a lot stalls:
-	// the week becomes two.
-	stallShare = 0.5
-	// stopShare is the same near the harvest, where slowing is the rule, and a stop
-	// is not.
-	stopShare = 0.2
-	// stallOver is the least length of a window that tells a stall, h: less
-	// is an afternoon.
-	stallOver = 12
-)
-
-// stands reports whether a gap is a lot that stands still or nearly so: what
-// makes half of its way comes late, and is told by day.
-func (b *bench) stands(g expect.Gap) bool {
-	share := stallShare
-	if b.Course.Near {
-		share = stopShare
-	}
-	return g.Expected-g.Seen > stallLeast && g.Seen < share*g.Expected
-}
-
-func (b *bench) stall() {
-	noAir := b.AirBad != 0 && b.now-b.AirBad < (24*time.Hour).Milliseconds()
-	g, is := b.worst(&b.Course.Gaps, -1, func(_ expect.Window, g expect.Gap) bool {
-		return g.Hours >= stallOver && b.stands(g)
-	})
-	// One fault is one alarm: what crashed, or was overgrown, need not stall too.
-	known := b.Held[crashing] != 0 || b.Held[falls] != 0 || b.Held[grown] != 0 || b.Night.Sick != 0 || b.Fell != 0 && b.now-b.Fell < afterFall.Milliseconds()
-	if noAir || b.Course.Ripe != 0 || known {
-		is = false
-	}
-	held := b.Held[stalled] != 0 && !known
-	b.hold(slowest, !noAir && !known && b.tooSlow())
-	if b.hold(stalled, is || held && b.Course.Ripe == 0 && b.off(-1, 24)) == 0 {
-		if b.lasted(slowest, slowestFor) {
-			b.findStall(b.Held[slowest]-(24*time.Hour).Milliseconds(), 0.85, "net growth, last day",
-				fmt.Sprintf("Not growing, %.2f a day where at least %.2f is due", b.Track.Day.PerDay, expect.Slowest), expect.Slowest)
-		}
-		return
-	}
-	if is {
-		b.Short = g
-	}
-	if !b.lasted(stalled, bornOut) {
-		return
-	}
-	g = b.Short
-	b.findStall(b.Held[stalled]-int64(g.Hours)*hourMs, sureOf(g), "net growth, last day",
-		fmt.Sprintf("Grew %.0f %% in %d h where %.0f %% was due", -lost(g.Seen), g.Hours, -lost(g.Expected)), b.dueGrowth())
-}
-
-const (
-	// slowestFor is how long a lot must have failed to grow by the literature alone:
-	// with growth itself taken over a day this is a day and a half, in which the
-	// lamp has had its whole say.
-	slowestFor = 12 * time.Hour
-	// slowestSure is by how many standard errors the growth must be too slow: looked
-	// at every few minutes for a week, two are passed by chance.
-	slowestSure = 3
-)
-
-// tooSlow reports whether a lot of which no sister was ever seen grows slower
-// than any should.
-func (b *bench) tooSlow() bool {
-	if s := b.strain(); s.WideFor == "" {
-		return false
-	}
-	g := b.Track.Day
-	age := time.Duration(b.now-b.Track.Since) * time.Millisecond
-	unlit := b.DarkBad != 0 && b.now-b.DarkBad < (24*time.Hour).Milliseconds()
-	return age > expect.Lag && g.PerDay+slowestSure*g.Error < expect.Slowest && !unlit && !b.nearlyReady()
-}
-
-// nearlyReady reports whether the lot is so near its harvest that slowing is
-// the rule; where no harvest density is known, whether it is four times what it
-// was at its start.
-func (b *bench) nearlyReady() bool {
-	t := b.Track
-	if t.HarvestOD > 0 || b.Vessel.HarvestOD > 0 {
-		return b.Course.Near
-	}
-	level, _, ok := t.Level(t.Latest, hour)
-	return ok && level-t.StartLog > math.Log(4)
-}
-
-// findStall finds that the lot does not grow as it must, by what tells of it.
-func (b *bench) findStall(since int64, sure float64, evidence, what string, due float64) {
-	b.find(analysis.Stall, 0, since, analysis.Finding{
-		Normal:   b.normal(),
-		What:     what,
-		Cause:    "a forgotten dose, a dead inoculum or too little carbon",
-		First:    "Check that parts A and B were dosed, then look through the microscope.",
-		Sure:     sure,
-		Evidence: []analysis.Evidence{{Name: evidence, Value: b.Track.Day.PerDay, Normal: due, Unit: "1/d"}}})
 }
 
 // normal lists the surroundings that are as they should be.

@@ -77,7 +77,7 @@ func (b *bench) overgrown() {
 	g := b.Excess
 	b.find(analysis.Contaminated, 0, b.Held[grown]-int64(g.Hours)*hourMs, analysis.Finding{
 		Normal: b.normal(),
-		What:   fmt.Sprintf("Density rose %.0f %% in %d h where its course allows %.0f %%", 100*math.Expm1(g.Seen), g.Hours, 100*math.Expm1(g.Expected)),
+		What:   fmt.Sprintf("Density rising too fast, %s in %d h where %s was due", more(g.Seen), g.Hours, more(g.Expected)),
 		Cause:  "bacteria or others that grow beside it, or a film on the probe (od cannot tell)",
 		First:  "Smell it and look through the microscope; wipe the probe; start nothing from it.",
 		Sure:   math.Min(sureOf(g), 0.7),

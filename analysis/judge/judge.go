@@ -38,6 +38,7 @@ type State struct {
 	Course  course
 	Gap     expect.Gap // what a crash, and what a stall or an excess was found by
 	Short   expect.Gap
+	Late    expect.Gap
 	Excess  expect.Gap
 	Blamed  int // hours of the course as of which that was looked into
 }
@@ -66,7 +67,8 @@ const (
 	filmed          = grown + 1
 	falls           = filmed + 1
 	slowest         = falls + 1
-	conditions      = slowest + 1
+	late            = slowest + 1
+	conditions      = late + 1
 )
 
 // Case is what is judged at one step.
