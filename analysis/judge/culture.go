@@ -57,10 +57,13 @@ func (b *bench) acquit() {
 	b.Peak = 0
 }
 
-// worst returns the gap that lies furthest beyond its limit, to the side of
-// sign, among those that ok is true for.
-func (b *bench) worst(gaps *[len(expect.Windows)]expect.Gap, sign float64, ok func(expect.Window, expect.Gap) bool) (worst expect.Gap, found bool) {
-	limits, most := b.limits(), 0.0
+// worst returns the gap that lies furthest beyond its limit for an accusation,
+// among those that ok is true for.
+func (b *bench) worst(gaps *[len(expect.Windows)]expect.Gap, accusation int, ok func(expect.Window, expect.Gap) bool) (worst expect.Gap, found bool) {
+	limits, most, sign := &b.limits()[accusation], 0.0, -1.0
+	if accusation == aheadOfCourse {
+		sign = 1
+	}
 	for k, g := range gaps {
 		if beyond := sign*g.Z() - limits[k]; g.Hours > 0 && beyond > most && ok(expect.Windows[k], g) {
 			worst, found, most = g, true, beyond
@@ -159,12 +162,12 @@ func (b *bench) young() bool {
 
 func (b *bench) crash() {
 	t := b.Track
-	g, is := b.worst(&b.Course.Now, -1, b.fell)
+	g, is := b.worst(&b.Course.Now, falling, b.fell)
 	// A draw falls too.
-	falling := t.Hours.PerDay < fallRate && t.Hours.PerDay+2*t.Hours.Error < 0 && !t.Working()
+	sinking := t.Hours.PerDay < fallRate && t.Hours.PerDay+2*t.Hours.Error < 0 && !t.Working()
 	if b.Held[crashing] == 0 {
-		b.hold(falls, is && (falling || b.Held[falls] != 0))
-		goesOn := falling && b.still(g) && b.lasted(falls, b.handling())
+		b.hold(falls, is && (sinking || b.Held[falls] != 0))
+		goesOn := sinking && b.still(g) && b.lasted(falls, b.handling())
 		if !goesOn && !b.lasted(falls, b.fallen()) {
 			return
 		}

@@ -24,7 +24,7 @@ const (
 // grow looks for a density that rises faster than the lot's course allows, and
 // for what makes it rise.
 func (b *bench) grow() {
-	g, is := b.worst(&b.Course.Gaps, 1, func(w expect.Window, g expect.Gap) bool {
+	g, is := b.worst(&b.Course.Gaps, aheadOfCourse, func(w expect.Window, g expect.Gap) bool {
 		return !w.Strange && g.Hours >= excessOver && g.Hours <= excessWithin && g.Seen-g.Expected > excessLeast
 	})
 	if is {

@@ -7,15 +7,27 @@ import (
 )
 
 // Limits are by how many standard errors a lot must be off its course, in each
-// of expect.Windows, to be accused.
-type Limits [len(expect.Windows)]float64
+// of expect.Windows, to be accused of each thing.
+type Limits [accusations][len(expect.Windows)]float64
+
+// What a culture is accused of.
+const (
+	falling = iota
+	behindCourse
+	aheadOfCourse
+	accusations
+)
+
+// shares are the shares of the culture's false calls that each accusation gets.
+// What falls must have lost cells, and what runs ahead must have the shape of
+// something that grows, which the course alone does not make; staying behind
+// rests on the course alone.
+var shares = [accusations]float64{falling: 0.1, behindCourse: 0.8, aheadOfCourse: 0.1}
 
 const (
 	// cultureShare is the share of the false calls that a room bears which its
 	// cultures may make; the rest is for surroundings and sensors.
 	cultureShare = 0.5
-	// accusations is how many there are: falls, stays behind, runs ahead.
-	accusations = 3
 	// families of windows: within half a day, over days, and against all lots of
 	// the strain. Each gets the same share, in which its windows are one long
 	// look.
@@ -48,9 +60,11 @@ func LimitsOf(falseCalls float64, vessels int) (l Limits) {
 		}
 	}
 	looks[strange] = monthLots * lotLooks
-	share := cultureShare * falseCalls / (accusations * families * float64(vessels))
-	for k, w := range expect.Windows {
-		l[k] = math.Sqrt2 * math.Erfinv(1-2*math.Min(share/looks[family(w)], 0.25))
+	for a, share := range shares {
+		each := share * cultureShare * falseCalls / (families * float64(vessels))
+		for k, w := range expect.Windows {
+			l[a][k] = math.Sqrt2 * math.Erfinv(1-2*math.Min(each/looks[family(w)], 0.25))
+		}
 	}
 	return l
 }

@@ -9,25 +9,28 @@ import (
 
 func TestLimits(t *testing.T) {
 	usual := LimitsOf(1, 12)
-	for k, w := range expect.Windows {
+	for n := range accusations * len(expect.Windows) {
+		a, k := n%accusations, n/accusations
+		w := expect.Windows[k]
 		switch {
-		case !(LimitsOf(0.1, 12)[k] > usual[k]):
+		case !(LimitsOf(0.1, 12)[a][k] > usual[a][k]):
 			t.Errorf("%+v: a room that bears fewer false calls accuses no later", w)
-		case !(LimitsOf(1, 100)[k] > usual[k]):
+		case !(LimitsOf(1, 100)[a][k] > usual[a][k]):
 			t.Errorf("%+v: more vessels share the same calls at no greater limit", w)
-		case LimitsOf(0, 0)[k] != usual[k]:
+		case LimitsOf(0, 0)[a][k] != usual[a][k]:
 			t.Errorf("%+v: nothing set is not the usual", w)
-		case !(usual[k] > 2 && usual[k] < 6):
-			t.Errorf("%+v: limit of %.1f standard errors", w, usual[k])
+		case !(usual[a][k] > 2 && usual[a][k] < 6):
+			t.Errorf("%+v: limit of %.1f standard errors", w, usual[a][k])
 		}
 	}
 	// The shares add up to what was set: chance times looks, over everything.
 	sum := 0.0
-	for _, f := range []int{short, long, strange} {
+	for n := range accusations * families {
+		a, f := n%accusations, n/accusations
 		looks, limit := 0.0, 0.0
 		for k, w := range expect.Windows {
 			if family(w) == f {
-				limit = usual[k]
+				limit = usual[a][k]
 				if f != strange {
 					looks += 2 * monthHours / float64(w.Hours)
 				}
@@ -36,7 +39,7 @@ func TestLimits(t *testing.T) {
 		if f == strange {
 			looks = monthLots * lotLooks
 		}
-		sum += accusations * 12 * looks * math.Erfc(limit/math.Sqrt2) / 2
+		sum += 12 * looks * math.Erfc(limit/math.Sqrt2) / 2
 	}
 	if math.Abs(sum-cultureShare) > 1e-9 {
 		t.Errorf("%.3f false culture calls a month come of the limits, %.3f were set", sum, cultureShare)

@@ -40,7 +40,7 @@ func (b *bench) stands(g expect.Gap) bool {
 
 func (b *bench) stall() {
 	noAir := b.AirBad != 0 && b.now-b.AirBad < (24*time.Hour).Milliseconds()
-	g, is := b.worst(&b.Course.Gaps, -1, func(_ expect.Window, g expect.Gap) bool {
+	g, is := b.worst(&b.Course.Gaps, behindCourse, func(_ expect.Window, g expect.Gap) bool {
 		return g.Hours >= stallOver && b.stands(g)
 	})
 	// One fault is one alarm: what crashed, or was overgrown, need not stall too.
@@ -148,7 +148,7 @@ func (b *bench) whyStalled() string {
 
 // slowly tells by day of a lot that grows, but comes late.
 func (b *bench) slowly() {
-	g, is := b.worst(&b.Course.Gaps, -1, func(_ expect.Window, g expect.Gap) bool {
+	g, is := b.worst(&b.Course.Gaps, behindCourse, func(_ expect.Window, g expect.Gap) bool {
 		return g.Hours >= stallOver && g.Expected-g.Seen > stallLeast && g.Seen > 0
 	})
 	is = is && b.Course.Ripe == 0 && b.Held[stalled] == 0 && b.Held[crashing] == 0 && b.Held[falls] == 0
