@@ -114,14 +114,14 @@ func (b *bench) still(g expect.Gap) bool {
 	return false
 }
 
-// handling is how long a fall is watched before it is called: two looks where it
-// began with nobody there, else as long as carboys are siphoned.
+// handling is how long a fall is watched before it is called: a look more where
+// it began with nobody there, else as long as carboys are siphoned.
 func (b *bench) handling() time.Duration {
 	const siphoned = time.Hour
 	if b.Staffed != nil && b.Staffed(time.UnixMilli(b.Held[falls]).Add(-siphoned)) {
 		return siphoned
 	}
-	return 2 * track.BinLength
+	return track.BinLength
 }
 
 // fallen is after how long a fall that is over is called all the same: nothing
@@ -196,9 +196,15 @@ func (b *bench) loss() string {
 	if _, _, ok := b.Track.Level(b.Track.Latest, hour); !ok {
 		return "Density fell until nothing is left to be seen"
 	}
-	return fmt.Sprintf("Density falling, %.0f %% lost in %d h, %.0f %% an hour now", lost(b.Gap.Seen), b.Gap.Hours,
-		math.Max(0, 100*(1-math.Exp(b.Track.Hours.PerDay/24))))
+	now := lost(b.Track.Hours.PerDay / 24)
+	if !(now > standsStill) {
+		return fmt.Sprintf("Density fell, %.0f %% lost in %d h, and has not come back", lost(b.Gap.Seen), b.Gap.Hours)
+	}
+	return fmt.Sprintf("Density falling, %.0f %% lost in %d h, %.0f %% an hour now", lost(b.Gap.Seen), b.Gap.Hours, now)
 }
+
+// standsStill is the loss in per cent an hour below which a fall is over.
+const standsStill = 0.5
 
 // lost is a change of log density as a loss in per cent.
 func lost(change float64) float64 { return -100 * math.Expm1(change) }
