@@ -30,6 +30,8 @@ type Config struct {
 	Clock            Clock          // default Wall
 	Lateness         time.Duration  // how late a reading is still put in its place; 0 to 24 h, default 1 h
 	FalseCallsAMonth float64        // how many false calls the room bears, 0.1 to 30; default 1
+	ReferenceLots    []string       // lots of this room's own record that its lots are held against; default none
+	ReferenceRuns    string         // folder of run folders whose reference lots they are held against too; default none
 	Staffed          Hours          // key staffed; empty: nobody is ever there
 	Broker           Broker         // required
 	Devices          []Device       // key devices: what cannot speak line protocol

@@ -40,6 +40,8 @@ func TestFullRoom(t *testing.T) {
 	same(t, "clock", c.Clock, Readings)
 	same(t, "lateness", c.Lateness, 15*time.Minute)
 	same(t, "false_calls_a_month", c.FalseCallsAMonth, 0.5)
+	same(t, "reference_lots", c.ReferenceLots, []string{"TE-104", "TE-109"})
+	same(t, "reference_runs", c.ReferenceRuns, filepath.Join("testdata", "good"))
 	same(t, "lamp_lux_per_umol", c.LampLuxPerUmol, 62.5)
 	same(t, "shifts", []string{c.Staffed[0].String(), c.Staffed[1].String()}, []string{"mon-fri 08:00-17:30", "sat,sun 22:00-06:00"})
 }

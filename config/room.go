@@ -29,6 +29,7 @@ func (d *decoder) room(root *yaml.Node) *Config {
 	c.Clock = Clock(clock)
 	b.duration("lateness", &c.Lateness, 0, 24*time.Hour)
 	b.number("false_calls_a_month", &c.FalseCallsAMonth, 0.1, 30, " a month")
+	b.references(c)
 	b.number("lamp_lux_per_umol", &c.LampLuxPerUmol, 10, 200, " lux per umol m-2 s-1")
 	for _, n := range b.items("staffed", 100) {
 		c.Staffed = append(c.Staffed, d.shift(n))

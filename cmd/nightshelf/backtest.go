@@ -13,6 +13,7 @@ import (
 
 	"github.com/nightshelf/nightshelf/analysis/expect"
 	"github.com/nightshelf/nightshelf/cmd/internal/backtest"
+	"github.com/nightshelf/nightshelf/cmd/internal/byhour"
 )
 
 func newBacktest() *cobra.Command {
@@ -55,7 +56,7 @@ func backtestTo(ctx context.Context, out, errs io.Writer, dir string, to wanted,
 		_, _ = fmt.Fprintf(errs, "%d of %d  %s\n", done, all, run)
 	}}
 	o.Forecasts = to.forecasts != "" || to.explain != ""
-	lots, err := backtest.References(dir)
+	lots, err := byhour.References(dir)
 	if err != nil {
 		return fmt.Errorf("learn from reference lots: %w", err)
 	}

@@ -54,17 +54,21 @@ printed with file, line and column, and the exit code is 1.`,
 
 // checked is a configuration as check --json prints it; secrets are left out.
 type checked struct {
-	Room     string          `json:"room"`
-	Zone     string          `json:"zone"`
-	Clock    string          `json:"clock"`
-	Lateness string          `json:"lateness"`
-	Data     string          `json:"data"`
-	Listen   string          `json:"listen"`
-	Broker   string          `json:"broker"`
-	Topics   []string        `json:"topics"`
-	Staffed  []string        `json:"staffed"`
-	Phones   []string        `json:"phones"`
-	Vessels  []checkedVessel `json:"vessels"`
+	Room     string   `json:"room"`
+	Zone     string   `json:"zone"`
+	Clock    string   `json:"clock"`
+	Lateness string   `json:"lateness"`
+	Data     string   `json:"data"`
+	Listen   string   `json:"listen"`
+	Broker   string   `json:"broker"`
+	Topics   []string `json:"topics"`
+	Staffed  []string `json:"staffed"`
+	Phones   []string `json:"phones"`
+	// References are the reference lots named, and the folder of others.
+	References    []string        `json:"reference_lots"`
+	ReferenceRuns string          `json:"reference_runs,omitempty"`
+	FalseCalls    float64         `json:"false_calls_a_month"`
+	Vessels       []checkedVessel `json:"vessels"`
 }
 
 type checkedVessel struct {
@@ -84,7 +88,8 @@ type checkedVessel struct {
 
 func checkOf(c *config.Config) checked {
 	out := checked{Room: c.Room, Zone: c.Zone.String(), Clock: string(c.Clock), Lateness: c.Lateness.String(), Data: c.Data, Listen: c.Listen,
-		Broker: c.Broker.URL, Topics: c.Broker.Topics, Staffed: []string{}, Phones: []string{}}
+		Broker: c.Broker.URL, Topics: c.Broker.Topics, Staffed: []string{}, Phones: []string{},
+		References: append([]string{}, c.ReferenceLots...), ReferenceRuns: c.ReferenceRuns, FalseCalls: c.FalseCallsAMonth}
 	if out.Broker == "" {
 		out.Broker = "our own on " + c.Broker.Embedded
 	}
@@ -129,6 +134,7 @@ func checkText(out io.Writer, c *config.Config) error {
 	line("page\thttp://%s", k.Listen)
 	line("database\t%s", k.Data)
 	line("calls\tto %s", orNone(k.Phones, "nobody: alarms show on the page only"))
+	line("courses\tfrom %s; at most %g false calls a month", references(k), k.FalseCalls)
 	if k.Clock == string(config.Readings) {
 		line("clock\tfollows the readings: for recorded weeks")
 	}
@@ -143,6 +149,21 @@ func checkText(out io.Writer, c *config.Config) error {
 			known(v.AirLpm, "L/min"), every(v), known(v.HarvestOD, "od"))
 	}
 	return w.Flush()
+}
+
+// references says what lots are held against.
+func references(k checked) string {
+	var from []string
+	if n := len(k.References); n > 0 {
+		from = append(from, "the reference lots "+strings.Join(k.References, ", "))
+	}
+	if k.ReferenceRuns != "" {
+		from = append(from, "the runs in "+k.ReferenceRuns)
+	}
+	if len(from) == 0 {
+		return "the literature alone, with wide bounds"
+	}
+	return strings.Join(from, " and ")
 }
 
 // every is how often a vessel's sensors are heard.

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"github.com/nightshelf/nightshelf/analysis/expect"
+	"github.com/nightshelf/nightshelf/cmd/internal/byhour"
 	"github.com/nightshelf/nightshelf/ingest/lineproto"
 	"github.com/nightshelf/nightshelf/ingest/runfolder"
 )
@@ -18,7 +19,7 @@ import (
 func BenchmarkSeason(b *testing.B) {
 	dir := shared(b, "corpus")
 	for b.Loop() {
-		lots, err := References(dir)
+		lots, err := byhour.References(dir)
 		if err != nil {
 			b.Fatal(err)
 		}

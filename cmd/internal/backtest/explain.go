@@ -11,6 +11,7 @@ import (
 
 	"github.com/nightshelf/nightshelf/alerts"
 	"github.com/nightshelf/nightshelf/analysis/expect"
+	"github.com/nightshelf/nightshelf/cmd/internal/byhour"
 	"github.com/nightshelf/nightshelf/ingest"
 	"github.com/nightshelf/nightshelf/ingest/lineproto"
 	"github.com/nightshelf/nightshelf/ingest/runfolder"
@@ -60,19 +61,19 @@ func explain(f *runfolder.Folder, lot ingest.Lot, o Options) (Explained, error) 
 	if err != nil {
 		return Explained{}, err
 	}
-	vessels, err := allHours(f)
+	vessels, err := byhour.All(f)
 	if err != nil {
 		return Explained{}, err
 	}
 	h := vessels[lot.Vessel]
-	if h == nil || h.first == 0 {
+	if h == nil || h.End() == 0 {
 		return Explained{}, fmt.Errorf("explain %q: no readings of its vessel %q", lot.Name, lot.Vessel)
 	}
-	end := h.first + int64(len(h.list))
+	end := h.End()
 	if !lot.Ended.IsZero() {
-		end = min(end, hourOf(lot.Ended))
+		end = min(end, byhour.HourOf(lot.Ended))
 	}
-	rec := h.record(lot.Name, lot.Strain, lot.Medium, lot.Inoculated, end)
+	rec := h.Record(lot.Name, lot.Strain, lot.Medium, lot.Inoculated, end)
 	course := o.Courses.Lot(&rec)
 	out := Explained{Run: run, Lot: lot, From: course.From, Steps: course.Course()}
 	out.Limit, _ = course.Limit()

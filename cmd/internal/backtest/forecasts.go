@@ -2,18 +2,14 @@ package backtest
 
 import (
 	"encoding/csv"
-	"errors"
 	"io"
-	"math"
-	"sync"
 	"time"
 
 	"github.com/nightshelf/nightshelf/alerts/room"
 	"github.com/nightshelf/nightshelf/analysis/expect"
+	"github.com/nightshelf/nightshelf/cmd/internal/byhour"
 	"github.com/nightshelf/nightshelf/ingest"
-	"github.com/nightshelf/nightshelf/ingest/lineproto"
 	"github.com/nightshelf/nightshelf/ingest/runfolder"
-	"github.com/nightshelf/nightshelf/ingest/unit"
 )
 
 // Forecast is when a lot is expected to be ready, as it was seen at one time.
@@ -39,7 +35,7 @@ const (
 // noon of each day.
 type watch struct {
 	lib     expect.Library
-	vessels map[string]*hours
+	vessels map[string]*byhour.Hours
 	noon    time.Time // the next
 	out     []Forecast
 }
@@ -49,19 +45,11 @@ func newWatch(f *runfolder.Folder, o Options) *watch {
 	if !o.Forecasts {
 		return nil
 	}
-	w := &watch{vessels: gather(f)}
+	w := &watch{vessels: byhour.Gather(f)}
 	if o.Courses != nil {
 		w.lib = *o.Courses
 	}
 	return w
-}
-
-func gather(f *runfolder.Folder) map[string]*hours {
-	out := map[string]*hours{}
-	for _, v := range f.Vessels {
-		out[v.Name] = &hours{set: v}
-	}
-	return out
 }
 
 // before is told of each reading before the room takes it in.
@@ -79,7 +67,7 @@ func (w *watch) before(r ingest.Reading, room *room.Room) {
 		w.noon = w.noon.Add(24 * time.Hour)
 	}
 	if h := w.vessels[r.Vessel]; h != nil {
-		h.take(r)
+		h.Take(r)
 	}
 }
 
@@ -106,13 +94,13 @@ func (w *watch) forecast(r *room.Room) {
 		if e.Lot == "" || e.Since.IsZero() || w.noon.Sub(e.Since) < forecastAge || !(v.Vessel.HarvestOD > 0) || h == nil {
 			continue
 		}
-		end := hourOf(w.noon)
-		rec := h.record(e.Lot, e.Strain, e.Medium, e.Since, end)
+		end := byhour.HourOf(w.noon)
+		rec := h.Record(e.Lot, e.Strain, e.Medium, e.Since, end)
 		lot := w.lib.Lot(&rec)
 		if lot.Level() >= v.Vessel.HarvestOD {
 			continue
 		}
-		within, ok := lot.Harvest(v.Vessel.HarvestOD, h.ahead(end, forecastHours))
+		within, ok := lot.Harvest(v.Vessel.HarvestOD, h.Ahead(end, forecastHours))
 		if !ok {
 			continue
 		}
@@ -130,87 +118,6 @@ func (w *watch) likely(hours float64) time.Time {
 		return time.Time{}
 	}
 	return w.at(hours)
-}
-
-// References reads the reference lots of all run folders
-// at dir. Their times are those of lots.csv.
-func References(dir string) ([]expect.Record, error) {
-	names, err := runfolder.List(dir)
-	if err != nil {
-		return nil, err
-	}
-	parts, errs := make([][]expect.Record, len(names)), make([]error, len(names))
-	var group sync.WaitGroup
-	turns := newTurns()
-	for i, name := range names {
-		group.Go(func() {
-			turns.take()
-			defer turns.give()
-			parts[i], errs[i] = references(name)
-		})
-	}
-	group.Wait()
-	var all []expect.Record
-	for _, p := range parts {
-		all = append(all, p...)
-	}
-	return all, errors.Join(errs...)
-}
-
-// references reads the reference lots of one run folder.
-func references(dir string) ([]expect.Record, error) {
-	f, err := runfolder.Open(dir)
-	if err != nil {
-		return nil, err
-	}
-	var lots []ingest.Lot
-	for _, l := range f.Lots {
-		if l.Role == ingest.Reference && !l.Inoculated.IsZero() {
-			lots = append(lots, l)
-		}
-	}
-	if len(lots) == 0 {
-		return nil, nil
-	}
-	vessels, err := allHours(f)
-	if err != nil {
-		return nil, err
-	}
-	var out []expect.Record
-	for _, l := range lots {
-		h := vessels[l.Vessel]
-		if h == nil {
-			continue
-		}
-		end := h.first + int64(len(h.list))
-		if !l.Ended.IsZero() {
-			end = min(end, hourOf(l.Ended))
-		}
-		r := h.record(l.Name, l.Strain, l.Medium, l.Inoculated, end)
-		r.Ready = l.HarvestOD
-		out = append(out, r)
-	}
-	return out, nil
-}
-
-// allHours gathers all readings of a run folder.
-func allHours(f *runfolder.Folder) (map[string]*hours, error) {
-	vessels := gather(f)
-	decoder, err := lineproto.New(lineproto.Options{})
-	if err != nil {
-		return nil, err
-	}
-	for chunk, err := range f.Readings() {
-		if err != nil && !errors.Is(err, runfolder.ErrLineTooLong) {
-			return nil, err
-		}
-		for _, r := range decoder.Decode(chunk.Data, time.Time{}, time.Time{}).Readings {
-			if h := vessels[r.Vessel]; h != nil && math.Abs(r.Value) <= unit.Largest {
-				h.take(r)
-			}
-		}
-	}
-	return vessels, nil
 }
 
 // WriteForecasts writes the forecasts as CSV with the header

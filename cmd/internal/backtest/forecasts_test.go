@@ -3,23 +3,21 @@ package backtest
 import (
 	"bytes"
 	"context"
-	"math"
 	"os"
 	"path/filepath"
 	"reflect"
 	"runtime"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/nightshelf/nightshelf/analysis/expect"
-	"github.com/nightshelf/nightshelf/ingest"
+	"github.com/nightshelf/nightshelf/cmd/internal/byhour"
 	"github.com/nightshelf/nightshelf/ingest/runfolder"
 )
 
 // season learns from the recorded season once for each test that wants it.
 func season(t testing.TB) ([]expect.Record, *expect.Library) {
-	lots, err := References(shared(t, "corpus"))
+	lots, err := byhour.References(shared(t, "corpus"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -108,27 +106,6 @@ func cutShort(t *testing.T, f *runfolder.Folder) *runfolder.Folder {
 		t.Fatal(err)
 	}
 	return out
-}
-
-func TestHoursGatherLateReadings(t *testing.T) {
-	at := time.Date(2026, time.March, 2, 10, 0, 0, 0, time.UTC)
-	h := hours{set: ingest.Vessel{Name: "C1", VolumeL: 10, TempC: math.NaN(), LightsOn: 6 * time.Hour, LightHours: 12 * time.Hour, ParUmol: 80}}
-	for _, m := range []int{0, 70, 5, 80, 10} { // the third and the fifth come late
-		h.take(ingest.Reading{Vessel: "C1", Quantity: ingest.OD, Value: float64(m), At: at.Add(time.Duration(m) * time.Minute)})
-	}
-	h.take(ingest.Reading{Vessel: "C1", Quantity: ingest.OD, Value: 1, At: at.AddDate(20, 0, 0)}) // a clock gone wrong
-	if got := h.od(hourOf(at), hourOf(at)+2); got[0] != 5 || got[1] != 75 || len(h.list) > furthest {
-		t.Errorf("hours of %v, %d kept", got, len(h.list))
-	}
-	// Nothing measured: as set, or as usual.
-	day, night := h.hour(hourOf(at), hourOf(at)), h.hour(hourOf(at)+10, hourOf(at)+10)
-	if day.Par != 80 || night.Par != 0 || day.TempC != usualTemp || !math.IsNaN(day.Vvm) {
-		t.Errorf("by day %+v, by night %+v", day, night)
-	}
-	h.take(ingest.Reading{Vessel: "C1", Quantity: ingest.Light, Value: 40, At: at.Add(time.Minute)})
-	if next := h.ahead(hourOf(at)+24, 30); next[0].Par != 40 || next[24].Par != 40 || next[12].Par != 0 {
-		t.Errorf("the lamp to come: %+v", next)
-	}
 }
 
 func TestExplain(t *testing.T) {

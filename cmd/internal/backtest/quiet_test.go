@@ -15,6 +15,7 @@ import (
 	"github.com/nightshelf/nightshelf/analysis"
 	"github.com/nightshelf/nightshelf/analysis/expect"
 	"github.com/nightshelf/nightshelf/analysis/simulate"
+	"github.com/nightshelf/nightshelf/cmd/internal/byhour"
 	"github.com/nightshelf/nightshelf/ingest"
 	"github.com/nightshelf/nightshelf/ingest/runfolder"
 )
@@ -44,20 +45,20 @@ func (r *inventedRoom) live() (Run, *simulate.Room) {
 // records plays a room and returns what its lots recorded.
 func (r *inventedRoom) records() []expect.Record {
 	f := &runfolder.Folder{Name: r.name, Vessels: r.plan.Vessels(), Lots: r.plan.Lots()}
-	seen, world := gather(f), simulate.New(r.plan, r.seed)
+	seen, world := byhour.Gather(f), simulate.New(r.plan, r.seed)
 	for {
 		readings, _, ok := world.Step()
 		if !ok {
 			break
 		}
 		for _, reading := range readings {
-			seen[reading.Vessel].take(reading)
+			seen[reading.Vessel].Take(reading)
 		}
 	}
 	var out []expect.Record
 	for _, l := range f.Lots {
 		h := seen[l.Vessel]
-		rec := h.record(l.Name, l.Strain, l.Medium, l.Inoculated, h.first+int64(len(h.list)))
+		rec := h.Record(l.Name, l.Strain, l.Medium, l.Inoculated, h.End())
 		rec.Ready = l.HarvestOD
 		out = append(out, rec)
 	}

@@ -18,6 +18,7 @@ import (
 
 	"github.com/nightshelf/nightshelf/analysis"
 	"github.com/nightshelf/nightshelf/analysis/simulate"
+	"github.com/nightshelf/nightshelf/cmd/internal/byhour"
 	"github.com/nightshelf/nightshelf/ingest"
 	"github.com/nightshelf/nightshelf/ingest/lineproto"
 	"github.com/nightshelf/nightshelf/ingest/runfolder"
@@ -271,7 +272,7 @@ func TestSeasonHoldsWhatItSays(t *testing.T) {
 	if err != nil || strings.Count(string(events), "\n") < inventedVessels || strings.Count(string(events), "event,vessel=") != strings.Count(string(events), "\n") {
 		t.Errorf("%v, entries that do not begin with their vessel:\n%s", err, events)
 	}
-	lots, err := References(dir)
+	lots, err := byhour.References(dir)
 	if err != nil || len(lots) != inventedVessels {
 		t.Errorf("%d reference lots, %v", len(lots), err)
 	}

@@ -134,8 +134,9 @@ func (d *Daemon) buildIntake(ctx context.Context) error {
 func (d *Daemon) buildWatch(ctx context.Context) error {
 	c := d.config
 	follow := c.Clock == config.Readings
+	courses := d.courses(ctx)
 	fresh := func() *room.Room {
-		return room.New(room.Options{Name: c.Room, Zone: c.Zone, Vessels: Vessels(c), Lateness: c.Lateness, FollowReadings: follow, FalseCalls: c.FalseCallsAMonth,
+		return room.New(room.Options{Name: c.Room, Zone: c.Zone, Vessels: Vessels(c), Lateness: c.Lateness, FollowReadings: follow, FalseCalls: c.FalseCallsAMonth, Courses: courses,
 			Staffed:   func(t time.Time) bool { return c.Staffed.Staffed(t, c.Zone) },
 			PublicURL: c.PublicURL, Past: d.past})
 	}

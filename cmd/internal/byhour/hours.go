@@ -1,4 +1,6 @@
-package backtest
+// Package byhour brings the readings of a vessel to one record an hour, the form
+// in which the expected course is learnt and followed.
+package byhour
 
 import (
 	"math"
@@ -19,22 +21,30 @@ type gathered struct {
 	od, par, temp, air []float32
 }
 
-// hours gathers the readings of one vessel by the hour they were taken in,
+// Hours gathers the readings of one vessel by the hour they were taken in,
 // whatever their order of arrival.
-type hours struct {
+type Hours struct {
 	set   ingest.Vessel
 	first int64 // hour since 1970 of the first element
 	list  []gathered
 }
 
-func hourOf(t time.Time) int64 { return t.Unix() / 3600 }
+// HourOf is the hour since 1970 that t lies in.
+func HourOf(t time.Time) int64 { return t.Unix() / 3600 }
 
 // furthest is how many hours a record goes on at most: a stamp gone wrong must
 // not fill the memory.
 const furthest = 24 * 400
 
-func (h *hours) take(r ingest.Reading) {
-	at := hourOf(r.At)
+// Of returns what gathers the readings of a vessel.
+func Of(set ingest.Vessel) *Hours { return &Hours{set: set} }
+
+// End is the hour after the newest that holds a reading.
+func (h *Hours) End() int64 { return h.first + int64(len(h.list)) }
+
+// Take takes in one reading, whatever its place in time.
+func (h *Hours) Take(r ingest.Reading) {
+	at := HourOf(r.At)
 	if h.first == 0 {
 		h.first = at - 24 // what comes late has room before it
 	}
@@ -89,7 +99,7 @@ func mean(list []float32) float64 {
 }
 
 // od is the median od of each of the hours from to before to.
-func (h *hours) od(from, to int64) []float64 {
+func (h *Hours) od(from, to int64) []float64 {
 	out := make([]float64, 0, max(to-from, 0))
 	for i := from; i < to; i++ {
 		out = append(out, median(h.at(i).od))
@@ -97,7 +107,7 @@ func (h *hours) od(from, to int64) []float64 {
 	return out
 }
 
-func (h *hours) at(hour int64) gathered {
+func (h *Hours) at(hour int64) gathered {
 	if i := hour - h.first; i >= 0 && i < int64(len(h.list)) {
 		return h.list[i]
 	}
@@ -110,7 +120,7 @@ const standingLeast = 6
 
 // blank is the od of the medium in the day before a lot began, its error, and
 // the noise of an hour's median about it, 0 unknown.
-func (h *hours) blank(start int64) (blank, sigma, noise float64) {
+func (h *Hours) blank(start int64) (blank, sigma, noise float64) {
 	var seen []float32
 	for _, v := range h.od(start-24, start) {
 		if v < track.StandingMost {
@@ -131,9 +141,9 @@ func (h *hours) blank(start int64) (blank, sigma, noise float64) {
 	return mid, noise / math.Sqrt(float64(len(seen))/4), noise
 }
 
-// record is a lot of this vessel from its inoculation to before the hour end.
-func (h *hours) record(lot, strain, medium string, since time.Time, end int64) expect.Record {
-	start := hourOf(since) + 1
+// Record is a lot of this vessel from its inoculation to before the hour end.
+func (h *Hours) Record(lot, strain, medium string, since time.Time, end int64) expect.Record {
+	start := HourOf(since) + 1
 	blank, sigma, noise := h.blank(start - 1)
 	r := expect.Record{Lot: lot, Strain: strain, Medium: medium, VolumeL: h.set.VolumeL,
 		Start: time.Unix(start*3600, 0).UTC(), BlankError: sigma, Noise: noise}
@@ -150,8 +160,8 @@ func (h *hours) record(lot, strain, medium string, since time.Time, end int64) e
 	return r
 }
 
-// ahead are the hours from end on, as the last days were.
-func (h *hours) ahead(end int64, n int) []expect.Hour {
+// Ahead are the hours from end on, as the last days were.
+func (h *Hours) Ahead(end int64, n int) []expect.Hour {
 	out := make([]expect.Hour, n)
 	for i := range out {
 		if i >= 24 {
@@ -165,12 +175,12 @@ func (h *hours) ahead(end int64, n int) []expect.Hour {
 
 // usual of what nobody set: a room in which every feed species is grown (FAO
 // 361: 18 to 24 degC), and a lamp as most shelves have it.
-const usualTemp, usualPar = 20, 100
+const usualTemp, usualPar = 20, expect.UsualPar
 
 // hour is what surrounded the vessel in an hour, as far as was known before
 // the hour known; what was not measured is as it was at the same time of the
 // three days before, or else as it was set.
-func (h *hours) hour(hour, known int64) expect.Hour {
+func (h *Hours) hour(hour, known int64) expect.Hour {
 	out := expect.Hour{Par: math.NaN(), TempC: math.NaN(), Vvm: math.NaN()}
 	var par, temp, air []float32
 	if hour <= known && hour >= 0 {
@@ -218,6 +228,6 @@ func first(values ...float64) float64 {
 
 // lamp is the light that is set for an hour; of a lamp whose hours nobody set,
 // its peak.
-func (h *hours) lamp(hour int64) float64 {
+func (h *Hours) lamp(hour int64) float64 {
 	return first(set(h.set.ParUmol), usualPar) * first(h.set.Lit(time.Unix(hour*3600+1800, 0)), 1)
 }
