@@ -15,7 +15,7 @@ func differ(records []Record) vector {
 	var sum vector
 	n := 0.0
 	for _, recs := range group(records) {
-		f, err := fit(&literature, ofLots, recs, usualNoise)
+		f, err := fit(&literature, literature.Mean, ofLots, recs, usualNoise)
 		if err != nil || len(recs) < 2 {
 			continue // one lot alone says nothing of how lots differ
 		}

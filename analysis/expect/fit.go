@@ -41,8 +41,8 @@ const tries, enough = 12, 0.02
 // fit brings a strain's parameters, believed to be prior, and the differences
 // of its lots, believed to be normal about zero with the standard deviations
 // own (0: a lot never differs there), to the most likely values given their
-// records. Levenberg's and Marquardt's steps with derivatives by differences.
-func fit(prior *Belief, own vector, recs []*Record, n noise) (fitted, error) {
+// records, beginning at from. Levenberg's and Marquardt's steps with derivatives by differences.
+func fit(prior *Belief, from, own vector, recs []*Record, n noise) (fitted, error) {
 	var dims []int
 	for i, s := range own {
 		if s > 0 {
@@ -58,5 +58,5 @@ func fit(prior *Belief, own vector, recs []*Record, n noise) (fitted, error) {
 	if err := chol.InverseTo(f.precision); err != nil {
 		return fitted{}, err
 	}
-	return f.run()
+	return f.run(from)
 }

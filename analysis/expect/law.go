@@ -149,7 +149,7 @@ func (l *law) grow(c *Condition, h Hour, x float64) (float64, limits) {
 	}
 	s.lag = c.Ready / (1 + c.Ready)
 	if c.Ready < settledIn {
-		c.Ready *= math.Exp(best * hourDays)
+		c.Ready *= expSmall(best * hourDays)
 	}
 	s.nitrogen = math.Min(1, math.Max(0, (1-quotaMin*l.weight*x/nitrogenF2)/(1-quotaMin/quotaFull)))
 	if h.TempC != l.at {
@@ -161,6 +161,12 @@ func (l *law) grow(c *Condition, h Hour, x float64) (float64, limits) {
 		s.carbon = l.breathe(c, h.Vvm, grows*l.weight*x*carbonPerG, spends*l.weight*x*carbonPerG)
 	}
 	return grows*s.carbon - spends - l.bleach*(1-s.lag)*math.Max(0, light/l.best-1), s
+}
+
+// expSmall is the exponential of what grows in an hour, to eight digits below a
+// tenth: five terms of its series.
+func expSmall(x float64) float64 {
+	return 1 + x*(1+x/2*(1+x/3*(1+x/4*(1+x/5))))
 }
 
 // breathe brings the carbon to the end of the hour and returns the share of

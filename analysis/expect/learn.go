@@ -105,7 +105,7 @@ func learn(recs []*Record, own vector) Strain {
 	if len(recs) == 0 {
 		return s
 	}
-	f, err := fit(&literature, own, recs, usualNoise)
+	f, err := fit(&literature, literature.Mean, own, recs, usualNoise)
 	if err != nil {
 		return s
 	}

@@ -49,7 +49,7 @@ func (s *Strain) trials(r *Record) []Trial {
 		}
 		known := *r
 		known.OD, known.Hours = r.OD[:n], r.Hours[:n]
-		lot := s.lot(&known)
+		lot := s.lot(&known, nil)
 		within, ok := lot.Harvest(r.target(), r.Hours[n:])
 		if !ok {
 			continue

@@ -22,12 +22,16 @@ type Lot struct {
 
 // Lot tightens what is held of a strain by the record of one of its lots.
 // Where the record does not allow that, the strain's own course stands.
-func (lib Library) Lot(r *Record) Lot {
+func (lib Library) Lot(r *Record) Lot { return lib.LotAfter(r, nil) }
+
+// LotAfter is Lot where an earlier part of the same record was looked at before:
+// it begins where that led, which is quicker. nil: nowhere.
+func (lib Library) LotAfter(r *Record, before *Lot) Lot {
 	s := lib.Strain(r.Strain, r.Medium)
-	return s.lot(r)
+	return s.lot(r, before)
 }
 
-func (s *Strain) lot(r *Record) Lot {
+func (s *Strain) lot(r *Record, before *Lot) Lot {
 	l := Lot{Record: r, From: *s, Belief: s.Belief, noise: noise{Share: usualNoise.Share, Drift: s.Drift}}
 	own := s.Own
 	own[pBlank] = math.Max(own[pBlank], r.BlankError)
@@ -35,7 +39,11 @@ func (s *Strain) lot(r *Record) Lot {
 		l.Cov[i*params+i] += sd * sd
 	}
 	prior := l.Belief
-	if f, err := fit(&prior, vector{}, []*Record{r}, l.noise); err == nil {
+	from := prior.Mean
+	if before != nil {
+		from = before.Mean
+	}
+	if f, err := fit(&prior, from, vector{}, []*Record{r}, l.noise); err == nil {
 		l.Mean = f.strain
 		for i := range params {
 			for j := range params {

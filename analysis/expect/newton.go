@@ -24,8 +24,8 @@ var errSingular = errors.New("fit the expected course: the readings do not deter
 // nudge is the step of derivatives by differences, in prior standard deviations.
 const nudge = 0.01
 
-func (f *fitting) run() (fitted, error) {
-	at := fitted{strain: f.prior.Mean, lots: make([]vector, len(f.recs))}
+func (f *fitting) run(from vector) (fitted, error) {
+	at := fitted{strain: from, lots: make([]vector, len(f.recs))}
 	at.cost = f.cost(at)
 	damp := 1e-3
 	var hess *mat.SymDense

@@ -34,11 +34,11 @@ type course struct {
 	Blank          float64
 	Noise          float64 // standard deviation of an hour's od in standing medium
 	Stirred        [stirs]stir
-	Gaps           [len(expect.Windows)]expect.Gap // as of the newest whole hour
-	Now            [len(expect.Windows)]expect.Gap // the short ones, as of Bin
-	Bin            int32                           // of track's
-	Ripe           int64                           // Unix ms since when it is ready for harvest, 0: it is not
-	Near           bool                            // it is nearly
+	Gaps           gaps  // as of the newest whole hour
+	Now            gaps  // the short ones, as of Bin
+	Bin            int32 // of track's
+	Ripe           int64 // Unix ms since when it is ready for harvest, 0: it is not
+	Near           bool  // it is nearly
 }
 
 // stir is a step that settled cells made, which track takes out of the course
@@ -61,6 +61,25 @@ func (c *course) unstirred(ms int64) float64 {
 	}
 	return sum
 }
+
+// gaps are those of all windows.
+type gaps struct {
+	All       [len(expect.Windows)]expect.Gap
+	Low, High float64 // the furthest of them, standard errors
+}
+
+func gapsOf(all [len(expect.Windows)]expect.Gap) gaps {
+	g := gaps{All: all}
+	for _, gap := range all {
+		if gap.Hours > 0 {
+			g.Low, g.High = math.Min(g.Low, gap.Z()), math.Max(g.High, gap.Z())
+		}
+	}
+	return g
+}
+
+// leastLimit is below every limit: gaps within it need no second look.
+const leastLimit = 2
 
 const hourMs = int64(time.Hour / time.Millisecond)
 
@@ -106,7 +125,7 @@ func (b *bench) follow() {
 	for ; c.Hour < hour; c.Hour++ {
 		b.pass(&s, c.Hour)
 	}
-	c.Gaps = c.Running.Gaps(&s)
+	c.Gaps = gapsOf(c.Running.Gaps(&s))
 	c.Now = c.Gaps
 	b.ripen()
 }
@@ -130,7 +149,7 @@ func (b *bench) glance(hour int64) {
 		return // too few readings in half an hour for one of their medians
 	}
 	seen, white, ok := t.Level(t.Latest, lately)
-	c.Now = [len(expect.Windows)]expect.Gap{}
+	c.Now = gaps{}
 	if !ok || b.hidden(hour) {
 		return
 	}
@@ -140,8 +159,7 @@ func (b *bench) glance(hour int64) {
 	dense := math.Exp(seen - float64(t.Shift))
 	seen += c.unstirred(b.now)
 	s := b.strain()
-	gaps := c.Running.GapsNow(&s, b.volume(), b.around(hour), part, seen, math.Hypot(white, math.Sqrt2*c.Noise/dense), dense, halfDay-1)
-	c.Now = gaps
+	c.Now = gapsOf(c.Running.GapsNow(&s, b.volume(), b.around(hour), part, seen, math.Hypot(white, math.Sqrt2*c.Noise/dense), dense, halfDay-1))
 }
 
 func (b *bench) look(q unit.Quantity, h *hourly) {
@@ -317,7 +335,7 @@ func (b *bench) suspect() bool {
 	if b.Held[crashing] != 0 || b.Held[stalled] != 0 || b.Held[grown] != 0 || b.Held[filmed] != 0 {
 		return true
 	}
-	for _, g := range b.Course.Gaps {
+	for _, g := range b.Course.Gaps.All {
 		if g.Hours > 0 && g.Z() < -suspectFrom {
 			return true
 		}

@@ -59,12 +59,15 @@ func (b *bench) acquit() {
 
 // worst returns the gap that lies furthest beyond its limit for an accusation,
 // among those that ok is true for.
-func (b *bench) worst(gaps *[len(expect.Windows)]expect.Gap, accusation int, ok func(expect.Window, expect.Gap) bool) (worst expect.Gap, found bool) {
+func (b *bench) worst(gaps *gaps, accusation int, ok func(expect.Window, expect.Gap) bool) (worst expect.Gap, found bool) {
+	if accusation == aheadOfCourse && gaps.High < leastLimit || accusation != aheadOfCourse && gaps.Low > -leastLimit {
+		return worst, false
+	}
 	limits, most, sign := &b.limits()[accusation], 0.0, -1.0
 	if accusation == aheadOfCourse {
 		sign = 1
 	}
-	for k, g := range gaps {
+	for k, g := range gaps.All {
 		if beyond := sign*g.Z() - limits[k]; g.Hours > 0 && beyond > most && ok(expect.Windows[k], g) {
 			worst, found, most = g, true, beyond
 		}
@@ -74,7 +77,7 @@ func (b *bench) worst(gaps *[len(expect.Windows)]expect.Gap, accusation int, ok 
 
 // off reports whether the window of that many hours is still off its course.
 func (b *bench) off(sign float64, hours int) bool {
-	for k, g := range b.Course.Gaps {
+	for k, g := range b.Course.Gaps.All {
 		if w := expect.Windows[k]; w.Hours == hours && !w.Strange && g.Hours > 0 {
 			return sign*g.Z() > backWithin
 		}
@@ -106,7 +109,7 @@ const (
 const stillFalls = 0.3
 
 func (b *bench) still(g expect.Gap) bool {
-	for k, hour := range b.Course.Now {
+	for k, hour := range b.Course.Now.All {
 		if expect.Windows[k].Hours == 1 && hour.Hours == 1 {
 			return hour.Seen < stillFalls*g.Seen/float64(g.Hours)
 		}
@@ -211,7 +214,7 @@ func lost(change float64) float64 { return -100 * math.Expm1(change) }
 
 // dueGrowth is the net growth of the last day by the course, 1/d; NaN unknown.
 func (b *bench) dueGrowth() float64 {
-	for _, g := range b.Course.Gaps {
+	for _, g := range b.Course.Gaps.All {
 		if g.Hours == 24 {
 			return g.Expected
 		}

@@ -98,7 +98,7 @@ func (b *bench) darkly() {
 // nightly is the growth of this night beside the loss that was due.
 func (b *bench) nightly() expect.Gap {
 	var g expect.Gap
-	for _, gap := range b.Course.Gaps {
+	for _, gap := range b.Course.Gaps.All {
 		if gap.Hours > 0 && gap.Hours <= int((b.now-b.Night.From)/hourMs) {
 			g = gap
 		}

@@ -19,7 +19,7 @@ func TestLimits(t *testing.T) {
 			t.Errorf("%+v: more vessels share the same calls at no greater limit", w)
 		case LimitsOf(0, 0)[a][k] != usual[a][k]:
 			t.Errorf("%+v: nothing set is not the usual", w)
-		case !(usual[a][k] > 2 && usual[a][k] < 6):
+		case !(usual[a][k] > leastLimit && usual[a][k] < 6):
 			t.Errorf("%+v: limit of %.1f standard errors", w, usual[a][k])
 		}
 	}

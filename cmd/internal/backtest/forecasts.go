@@ -36,7 +36,8 @@ const (
 type watch struct {
 	lib     expect.Library
 	vessels map[string]*byhour.Hours
-	noon    time.Time // the next
+	lots    map[string]*expect.Lot // as they were last looked at
+	noon    time.Time              // the next
 	out     []Forecast
 }
 
@@ -45,7 +46,7 @@ func newWatch(f *runfolder.Folder, o Options) *watch {
 	if !o.Forecasts {
 		return nil
 	}
-	w := &watch{vessels: byhour.Gather(f)}
+	w := &watch{vessels: byhour.Gather(f), lots: map[string]*expect.Lot{}}
 	if o.Courses != nil {
 		w.lib = *o.Courses
 	}
@@ -96,7 +97,12 @@ func (w *watch) forecast(r *room.Room) {
 		}
 		end := byhour.HourOf(w.noon)
 		rec := h.Record(e.Lot, e.Strain, e.Medium, e.Since, end)
-		lot := w.lib.Lot(&rec)
+		before := w.lots[v.Vessel.Name]
+		if before != nil && before.Record.Lot != e.Lot {
+			before = nil
+		}
+		lot := w.lib.LotAfter(&rec, before)
+		w.lots[v.Vessel.Name] = &lot
 		if lot.Level() >= v.Vessel.HarvestOD {
 			continue
 		}
