@@ -224,13 +224,16 @@ type View struct {
 	Newest   map[ingest.Quantity]analysis.Point
 	Findings []analysis.Finding
 	Alarms   []alerts.Alarm // those not normal, the newest first
+	// Course is where the density should have been in the last three days, and
+	// will be in the next; empty where that is not known.
+	Course []expect.Band
 }
 
 // Views returns what is known of all vessels, in the order of the shelf.
 func (r *Room) Views() []View {
 	out := make([]View, 0, len(r.order))
 	for _, v := range r.order {
-		out = append(out, v.view(r.clock))
+		out = append(out, v.view(r.clock, r.o.Courses))
 	}
 	return out
 }

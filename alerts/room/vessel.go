@@ -6,6 +6,7 @@ import (
 
 	"github.com/nightshelf/nightshelf/alerts"
 	"github.com/nightshelf/nightshelf/analysis"
+	"github.com/nightshelf/nightshelf/analysis/expect"
 	"github.com/nightshelf/nightshelf/analysis/judge"
 	"github.com/nightshelf/nightshelf/analysis/track"
 	"github.com/nightshelf/nightshelf/ingest"
@@ -190,7 +191,10 @@ func (r *Room) minutes(v *vessel, last int64, out *step) {
 	}
 }
 
-func (v *vessel) view(clock int64) View {
+// ahead is how many hours of the course to come are shown.
+const ahead = 24
+
+func (v *vessel) view(clock int64, courses *expect.Library) View {
 	now := v.head // and what came since the newest minute that was judged
 	for _, it := range v.items[v.next:] {
 		if it.At <= clock {
@@ -198,7 +202,7 @@ func (v *vessel) view(clock int64) View {
 		}
 	}
 	w := View{Vessel: v.set, Estimate: now.Track.Estimate(), Newest: map[ingest.Quantity]analysis.Point{},
-		Findings: slices.Clone(v.findings)}
+		Findings: slices.Clone(v.findings), Course: now.Judge.Band(courses, &now.Track, ahead)}
 	for _, q := range unit.All {
 		if n := now.Track.Newest[q]; n.At != 0 {
 			w.Newest[q] = analysis.Point{At: time.UnixMilli(n.At).UTC(), Value: n.Value}

@@ -3,6 +3,7 @@ package expect
 import (
 	"math"
 	"testing"
+	"time"
 )
 
 // troubled lets a fresh record of the invented strain grow again from an hour
@@ -206,5 +207,45 @@ func BenchmarkRunning(b *testing.B) {
 	for b.Loop() {
 		run.Take(&s, 12, Hour{Par: 100, TempC: 20, Vvm: 0.2}, math.Log(0.1), 0.01, 0.1, 0, true)
 		_ = run.Gaps(&s)
+	}
+}
+
+// The band of the course holds what came, and goes on where the lot stands.
+func TestRunningBand(t *testing.T) {
+	lib := Learn(lots(0, 12))
+	s := lib.Strain("inventa", "f/2")
+	inside, all := 0, 0
+	for seed := uint64(100); seed < 120; seed++ {
+		rec := grown(seed, 7)
+		var band []Band
+		const upTo, ahead = 120, 24
+		end := rec.Start.Add(upTo * time.Hour)
+		troubled{pace: 1}.goThrough(&s, seed, 7, func(hour int, r *Running) {
+			if hour == upTo-1 {
+				band = r.Band(&s, end, ahead)
+			}
+		})
+		if len(band) != Kept+ahead {
+			t.Fatalf("%d hours of band", len(band))
+		}
+		for _, b := range band {
+			if hour := int(b.At.Sub(rec.Start).Hours()); hour >= upTo {
+				all++
+				if od := rec.OD[hour]; b.Low <= od && od <= b.High {
+					inside++
+				}
+			}
+			if !(b.Low > 0 && b.Low < b.Likely && b.Likely < b.High) && b.At.After(band[0].At) {
+				t.Fatalf("band of %v", b)
+			}
+		}
+	}
+	// The law is the very one the lots are made by: more may be held than is said.
+	if share := float64(inside) / float64(all); share < 0.72 {
+		t.Errorf("%.2f of %d hours to come within their 80 %% band", share, all)
+	}
+	none := s.Begin(12, 0.002, false)
+	if b := none.Band(&s, start, 24); b != nil {
+		t.Errorf("a band of %v before anything was seen", b)
 	}
 }

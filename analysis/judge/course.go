@@ -162,6 +162,20 @@ func (b *bench) glance(hour int64) {
 	c.Now = gapsOf(c.Running.GapsNow(&s, b.volume(), b.around(hour), part, seen, math.Hypot(white, math.Sqrt2*c.Noise/dense), dense, halfDay-1))
 }
 
+// Band returns where the lot's density should have been and will be, see
+// expect.Running.Band; nothing without a lot.
+func (s *State) Band(courses *expect.Library, t *track.State, ahead int) []expect.Band {
+	if s.Course.Hour == 0 || t.Lot == "" || s.Lot != t.Since {
+		return nil
+	}
+	var lib expect.Library
+	if courses != nil {
+		lib = *courses
+	}
+	strain := lib.Strain(t.Strain, t.Medium)
+	return s.Course.Running.Band(&strain, time.UnixMilli(s.Course.Hour*hourMs).UTC(), ahead)
+}
+
 func (b *bench) look(q unit.Quantity, h *hourly) {
 	if b.fresh(q) {
 		h.add(b.Track.Newest[q].Median())

@@ -171,16 +171,27 @@ func (s *shelf) density(ctx context.Context, w viewOf, from, to time.Time, point
 	return out, err
 }
 
-// band is the course that the lot's start and the literature allow, from the
-// start to a day from now.
+// comes is how many hours of a course are still to come.
+const comes = 24
+
+// band is the course that the lot should have taken in the last three days, and
+// will in the next.
 func band(w viewOf, trail []analysis.Point, ready float64, now time.Time) []page.CourseBand {
 	if w.Estimate.Lot == "" || len(trail) == 0 || w.Estimate.Since.IsZero() {
 		return nil
 	}
+	var out []page.CourseBand
+	for _, b := range w.Course {
+		out = append(out, page.CourseBand{At: b.At, Low: b.Low, High: b.High})
+	}
+	if len(out) > comes {
+		return out
+	}
+	// Before a day or so is known: what the literature allows from the start.
 	start := trail[0]
 	course := expect.Literature(w.Vessel, start.At, start.Value, ready)
 	end := now.Add(24 * time.Hour)
-	var out []page.CourseBand
+	out = nil
 	for i := 0; i <= bandPoints; i++ {
 		at := start.At.Add(end.Sub(start.At) * time.Duration(i) / bandPoints)
 		if low, high := course.At(at); low > 0 {
