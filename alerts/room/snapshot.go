@@ -13,7 +13,7 @@ import (
 
 // Version is the version of what Snapshot writes. A snapshot of another
 // version is not read: the room is then built again from the stored readings.
-const Version = 10
+const Version = 11
 
 type savedRoom struct {
 	Clock   int64
