@@ -40,7 +40,7 @@ func (l *Lot) Go(r *Record) []Step {
 			Expected: math.Exp(before + rate*hourDays), Rate: rate, Limits: s.out()})
 		before = math.NaN()
 		if w.known {
-			before = w.level
+			before = w.level.Mean
 		}
 	})
 	for i := range out {

@@ -61,7 +61,7 @@ func (l *Lot) Level() float64 {
 	if !l.now.known {
 		return math.NaN()
 	}
-	return math.Exp(l.now.level)
+	return math.Exp(l.now.level.Mean)
 }
 
 // draws is how many courses a band is taken from.
@@ -108,7 +108,7 @@ func (l *Lot) sample(low *mat.TriDense, z *[params + 3]float64) sample {
 		}
 	}
 	s := sample{law: v.law(l.Record.VolumeL), condition: l.now.condition}
-	s.level = l.now.level + math.Sqrt(l.now.spread)*z[params]
+	s.level = l.now.level.Mean + math.Sqrt(l.now.level.Variance)*z[params]
 	s.astray = l.From.Astray * z[params+1]
 	s.drift = l.noise.Drift * z[params+2]
 	return s

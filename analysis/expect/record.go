@@ -3,6 +3,8 @@ package expect
 import (
 	"math"
 	"time"
+
+	"github.com/nightshelf/nightshelf/analysis"
 )
 
 // Record is one lot, hour by hour from its inoculation.
@@ -45,9 +47,9 @@ const (
 
 // walk is where a record has been followed to.
 type walk struct {
-	level, spread float64 // log density and its variance
-	known         bool
-	condition     Condition
+	level     analysis.Belief // of the log density
+	known     bool
+	condition Condition
 }
 
 // follow goes through a record under a law and appends its innovations,
@@ -64,7 +66,7 @@ func (r *Record) follow(v *vector, n noise, out []float64, each func(i int, w *w
 	for i, od := range r.OD[:min(len(r.OD), len(r.Hours))] {
 		x := sigma
 		if w.known {
-			x = math.Exp(w.level)
+			x = math.Exp(w.level.Mean)
 		} else if od > sigma {
 			x = od
 		}
@@ -79,8 +81,8 @@ func (r *Record) follow(v *vector, n noise, out []float64, each func(i int, w *w
 
 func (w *walk) hour(rate, x, sigma float64, n noise) float64 {
 	if w.known {
-		w.level += rate * hourDays
-		w.spread += n.Drift * n.Drift * hourDays
+		w.level.Mean += rate * hourDays
+		w.level = w.level.Drift(n.Drift * n.Drift * hourDays)
 	}
 	if !(x > thin*sigma) {
 		return 0
@@ -88,18 +90,15 @@ func (w *walk) hour(rate, x, sigma float64, n noise) float64 {
 	seen := math.Log(x)
 	error2 := sigma*sigma/(x*x) + n.Share*n.Share
 	if !w.known {
-		w.level, w.spread, w.known = seen, error2, true
+		w.level, w.known = analysis.Belief{Mean: seen, Variance: error2}, true
 		return 0
 	}
-	total := w.spread + error2
-	d := seen - w.level
-	z := d / math.Sqrt(total)
+	d := seen - w.level.Mean
+	z := d / math.Sqrt(w.level.Variance+error2)
 	if math.Abs(d) > stepLog && math.Abs(z) > stepSigma {
-		w.level, w.spread = seen, error2 // a draw, a refill, a knock
+		w.level = analysis.Belief{Mean: seen, Variance: error2} // a draw, a refill, a knock
 		return 0
 	}
-	gain := w.spread / total / (1 + z*z/tail)
-	w.level += gain * d
-	w.spread *= 1 - gain
+	w.level = w.level.See(seen, error2, analysis.Trust(z, tail))
 	return math.Copysign(math.Sqrt(tail*math.Log1p(z*z/tail)), z)
 }

@@ -230,7 +230,7 @@ func (b *bench) level(hour int64) (log, sigma, step float64) {
 	thin := math.Exp(float64(b.Track.Shift) + b.Course.unstirred(b.now) - log)
 	sigma = math.Hypot(white, b.Course.Noise*thin)
 	for _, k := range b.Track.Taken {
-		if k.At != 0 && k.At/hourMs == hour {
+		if k.Index != 0 && int64(k.Index)/hourBins == hour {
 			step += float64(k.Error) * float64(k.Error)
 		}
 	}

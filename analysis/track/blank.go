@@ -28,7 +28,7 @@ func (s *State) learnBlank(b Bin) {
 func (s *State) unlearn(ms int64) {
 	// A probe that was fitted or wiped since brought what was known from there.
 	from := binIndex(max(ms, s.Standing, s.Wiped))
-	for i := s.Latest; i >= max(from, s.Latest-int32(bins)+1) && s.BlankBins > 0 && s.Lot == ""; i-- {
+	for i := s.Latest; i >= max(from, s.Latest-span+1) && s.BlankBins > 0 && s.Lot == ""; i-- {
 		if b, ok := s.Bin(i); ok {
 			s.unlearnBin(b)
 		}
@@ -42,7 +42,7 @@ const riseLeast = 0.001
 // unlearnRise takes back the bins since od was last at its lowest: a culture
 // that grew up, or was poured, into what was taken for medium.
 func (s *State) unlearnRise() {
-	first := max(s.Latest-int32(bins)+perHour, binIndex(max(s.Standing, s.Wiped))+perHour)
+	first := max(s.Latest-span+perHour, binIndex(max(s.Standing, s.Wiped))+perHour)
 	low, at := math.Inf(1), int32(0)
 	for i := first; i <= s.Latest; i++ {
 		od, noise, ok := s.hourOD(i)

@@ -52,7 +52,7 @@ func (s *State) wiped(ms int64) {
 		return
 	}
 	if d, ok := s.thick(s.Latest); ok && s.Wiped != 0 && s.Lot != "" && ms > s.Since {
-		s.took(ms, filmOD*days(ms-s.Wiped)/d)
+		s.took(binIndex(ms), 0, filmOD*days(ms-s.Wiped)/d)
 	}
 	s.Wiped = ms
 }
@@ -77,7 +77,7 @@ func (s *State) start(e ingest.Entry, ms int64) {
 	s.Wiped = max(s.Wiped, ms) // what was on the window by then is in the blank
 	v, _ := e.Float("volume_l")
 	s.StartL = v
-	s.Handled = Handling{Kind: ingest.Inoculate, At: ms, VolumeL: v}
+	s.Handled = Handling{Kind: ingest.Inoculate, At: ms}
 	s.renewHand()
 }
 
@@ -87,12 +87,10 @@ func (s *State) begin(lot string, ms int64) {
 	s.Lot, s.Since, s.Ended, s.Standing, s.Dense = lot, ms, 0, 0, 0
 	// What was taken out before is of another lot, also where this one is
 	// entered late and some of its bins are here already.
-	for i := range s.Bins {
-		s.Bins[i].Shift = 0
-	}
+	s.Taken, s.From = [taken]Taken{}, 0
 	s.Shift, s.StartLog, s.Pace = 0, nan, nan
-	s.Day, s.Hours, s.Light, s.Dark = Rate{nan, nan}, Rate{nan, nan}, Rate{nan, nan}, Rate{nan, nan}
-	s.LastHit, s.Taken, s.Slow = Step{}, [steps]Taken{}, Slow{}
+	s.Day, s.Hours = Rate{nan, nan}, Rate{nan, nan}
+	s.LastHit, s.Slow = Step{}, Slow{}
 	s.StartL = 0 // Hands and Draws know by their time which lot they are of
 	s.Stage, s.StageSince = stageLag, ms
 }
@@ -104,7 +102,7 @@ func (s *State) empty() {
 	s.Dense = 0
 	s.Standing, s.Blank, s.BlankNoise, s.BlankBins = 0, blank.Blank, blank.BlankNoise, 0
 	s.Shift, s.StartLog, s.Pace, s.Day, s.Hours = 0, blank.StartLog, blank.Pace, blank.Day, blank.Hours
-	s.Light, s.Dark, s.Slow, s.Taken = blank.Light, blank.Dark, blank.Slow, blank.Taken
+	s.Slow, s.Taken, s.From = blank.Slow, blank.Taken, 0
 	s.LastHit, s.Handled = Step{}, Handling{}
 	s.Stage, s.StageSince = stageEmpty, s.At
 }
@@ -114,8 +112,7 @@ func (s *State) empty() {
 const explainWithin = 60 * 60 * 1000 // ms
 
 func (s *State) handle(e ingest.Entry, ms int64) {
-	v, _ := e.Float("volume_l")
-	h := Handling{Kind: e.Kind, At: ms, VolumeL: v, Refilled: e.Flag("refilled")}
+	h := Handling{Kind: e.Kind, At: ms}
 	if s.LastHit.Ratio != 0 && !s.LastHit.Explained && fits(h, s.LastHit) {
 		s.LastHit.Explained, s.LastHit.Entry = true, e.Kind
 	}

@@ -125,8 +125,8 @@ func (s *State) Estimate() analysis.Estimate {
 			e.Doubling = math.Ln2 / s.Day.PerDay
 		}
 	}
-	if !math.IsNaN(s.Light.PerDay) {
-		e.InLight, e.InDark = interval(s.Light.PerDay, s.Light.Error), interval(s.Dark.PerDay, s.Dark.Error)
+	if light, night := s.apart(); !math.IsNaN(light.PerDay) {
+		e.InLight, e.InDark = interval(light.PerDay, light.Error), interval(night.PerDay, night.Error)
 	}
 	if !math.IsNaN(s.Hours.PerDay) {
 		e.Recent = interval(s.Hours.PerDay, s.Hours.Error)
@@ -137,7 +137,8 @@ func (s *State) Estimate() analysis.Estimate {
 // estimateByHand puts the newest counts in the place of what a probe would say.
 func (s *State) estimateByHand(e *analysis.Estimate) {
 	e.ByHand = true
-	for _, h := range s.Hands {
+	for _, held := range s.Hands {
+		h := held.hand()
 		if !s.ofLot(h) {
 			continue
 		}

@@ -11,55 +11,6 @@ const (
 	perDay  = 24 * perHour
 )
 
-// LogDensity returns the logarithm of the density of a bin with all steps
-// taken out, and its standard error; ok is false where the density does not
-// stand out of noise and blank by three standard errors.
-func (s *State) LogDensity(b Bin) (log, sigma float64, ok bool) {
-	d := float64(b.OD) - s.Blank
-	noise := math.Hypot(float64(b.Noise), s.BlankNoise/3)
-	if b.Count == 0 || d < 3*noise || d <= 0 {
-		return math.NaN(), math.NaN(), false
-	}
-	steep := s.steep(float64(b.OD))
-	return math.Log(d*steep) + float64(b.Shift), noise / d * steep, true
-}
-
-// levelMost is up to how many bins a level needs no memory of its own.
-const levelMost = 24
-
-// Level returns the median log density of the n bins that end with index, and
-// its standard error; ok is false where fewer than half of them tell.
-func (s *State) Level(index, n int32) (log, sigma float64, ok bool) {
-	var small [2][levelMost]float64 // an hour or so: what is asked for by far the most
-	logs, noise := small[0][:], small[1][:]
-	if n > levelMost {
-		logs, noise = make([]float64, n), make([]float64, n)
-	}
-	k := 0
-	for i := index - n + 1; i <= index; i++ {
-		b, kept := s.Bin(i)
-		if !kept || !s.within(b) {
-			continue
-		}
-		if l, e, fine := s.LogDensity(b); fine {
-			logs[k], noise[k] = l, e
-			k++
-		}
-	}
-	if k == 0 || int32(2*k) < n {
-		return math.NaN(), math.NaN(), false
-	}
-	slices.Sort(logs[:k])
-	slices.Sort(noise[:k])
-	// 1.25: the median's standard error over the mean's for normal noise.
-	return logs[k/2], 1.25 * noise[k/2] / math.Sqrt(float64(k)), true
-}
-
-// within reports whether the bin lies wholly within the present lot.
-func (s *State) within(b Bin) bool {
-	return s.Since != 0 && int64(b.Index)*BinLength.Milliseconds() >= s.Since
-}
-
 // renew works the growth rates and the phase out again.
 func (s *State) renew() {
 	if s.Lot == "" {
@@ -67,12 +18,13 @@ func (s *State) renew() {
 	}
 	if s.Latest%perHour == 0 {
 		s.renewSlow(s.Latest)
-		s.renewLamp(s.Latest)
 	}
 	s.Day = s.overDay(s.Latest)
-	s.Hours = s.slope(s.Latest, 3*perHour, 1)
-	if level, _, ok := s.Level(s.Latest, perHour); ok && math.IsNaN(s.StartLog) {
-		s.StartLog = level
+	s.Hours = s.slope(s.Latest, 3*perHour)
+	if math.IsNaN(s.StartLog) {
+		if level, _, ok := s.Level(s.Latest, perHour); ok {
+			s.StartLog = level
+		}
 	}
 	if g := s.Day.PerDay; g > 0 && !(s.Pace >= g) {
 		s.Pace = g
@@ -109,7 +61,7 @@ func (s *State) overDay(index int32) Rate {
 	}
 	slices.Sort(diff[:n])
 	mid := diff[n/2]
-	return Rate{PerDay: mid + s.Slow.Trend*back/float64(n)/dayHours, Error: s.dayError(index, n, white, diff[n-1]-diff[0])}
+	return Rate{PerDay: mid + float64(s.Slow.Trend)*back/float64(n)/dayHours, Error: s.dayError(index, n, white, diff[n-1]-diff[0])}
 }
 
 // dayError is the standard error of the growth over a day from n hourly
@@ -140,10 +92,7 @@ func (s *State) dayError(index int32, n int, white, apart float64) float64 {
 // that of one hourly difference, for slow noise of this memory in h: of the
 // mean of the newest n hours and of the line that brings it on.
 func (s *State) gain(n int, hours float64) float64 {
-	var corr, weight [dayHours]float64
-	for k := range corr {
-		corr[k] = math.Exp(-float64(k) / hours)
-	}
+	var weight [dayHours]float64
 	for k := range n {
 		weight[k] = 1 / float64(n)
 	}
@@ -154,31 +103,13 @@ func (s *State) gain(n int, hours float64) float64 {
 			weight[k] += (mid - float64(k)) / sxx * float64(n) / 2
 		}
 	}
-	sum := 0.0
-	for i := range dayHours {
-		for j := range i {
-			sum += 2 * weight[i] * weight[j] * corr[i-j]
-		}
-		sum += weight[i] * weight[i]
+	// The sum of w_i w_j q^|i-j|, each w against those before it.
+	q, before, sum := math.Exp(-1/hours), 0.0, 0.0
+	for _, w := range weight {
+		sum += w*w + 2*w*before
+		before = q * (before + w)
 	}
 	return sum
-}
-
-// thick is the density above blank in the hour that ends with index.
-func (s *State) thick(index int32) (float64, bool) {
-	sum, n := 0.0, 0
-	for i := index - perHour + 1; i <= index; i++ {
-		if b, ok := s.Bin(i); ok && b.Count > 0 && s.within(b) {
-			if d := s.density(float64(b.OD)); d > 0 {
-				sum += d
-				n++
-			}
-		}
-	}
-	if n == 0 {
-		return 0, false
-	}
-	return sum / float64(n), true
 }
 
 // blankError is the standard error of the blank: of its bins, as many as their
@@ -191,47 +122,78 @@ func (s *State) blankError() float64 {
 	return math.Max(s.BlankNoise/math.Sqrt(free), 0.0005) // three decimals of od
 }
 
-// slope is the net specific growth rate over the span bins that end with
-// index, by Theil and Sen's median of pairwise slopes over medians of stride
-// bins each (Sen 1968, J. Am. Stat. Assoc. 63:1379-1389). Unknown unless the
-// lot has run for most of the span.
-func (s *State) slope(index, span, stride int32) Rate {
-	var x, y [bins]float64
-	n := 0
-	for i := index - span + stride; i <= index; i += stride {
-		if l, _, ok := s.Level(i, stride); ok {
-			x[n], y[n] = float64(i-stride/2)/float64(perDay), l
-			n++
+// slope is the net specific growth rate over the n bins that end with index, by
+// Theil and Sen's median of pairwise slopes (Sen 1968, J. Am. Stat. Assoc.
+// 63:1379-1389) over bins, or over half hours where there are not all of them
+// any more. Unknown unless the lot has run for most of the time.
+func (s *State) slope(index, n int32) Rate {
+	first := index - n + 1
+	if first < s.oldest() {
+		return s.slopeOfHalves(first, index)
+	}
+	var x, y [fine]float64
+	k := 0
+	for i := max(first, s.starts()); i <= index; i++ {
+		b := *s.fineAt(i)
+		if b.count() == 0 {
+			continue
+		}
+		if l, _, ok := s.logOf(float64(b.OD.float()), float64(noises[b.Noise])); ok {
+			x[k], y[k] = float64(i)/float64(perDay), l+float64(s.shift(i))
+			k++
 		}
 	}
-	points := int(span / stride)
-	if n < 4 || 4*n < 3*points {
+	if k < 4 || 4*k < 3*int(n) {
 		return Rate{math.NaN(), math.NaN()}
 	}
-	return theilSen(x[:n], y[:n])
+	if k <= hoursMost {
+		var pairs [hoursMost * (hoursMost - 1) / 2]float64
+		return theilSen(x[:k], y[:k], pairs[:0])
+	}
+	var pairs [fine * (fine - 1) / 2]float64
+	return theilSen(x[:k], y[:k], pairs[:0])
+}
+
+// hoursMost is how many bins the rate of the last hours is taken from: it is
+// asked for at every bin, so it has a smaller room to work in.
+const hoursMost = int(3 * perHour)
+
+func (s *State) slopeOfHalves(first, last int32) Rate {
+	var x, y [halves + fine/perHalf]float64
+	k := 0
+	from := (first + perHalf - 1) / perHalf
+	to := (last + 1) / perHalf // the first that is not whole
+	for half := from; half < to; half++ {
+		if l, _, ok := s.levelOfHalves(half*perHalf, half*perHalf+perHalf-1); ok {
+			x[k], y[k] = float64(half*perHalf+1)/float64(perDay), l
+			k++
+		}
+	}
+	if k < 4 || 4*k < 3*int(to-from) {
+		return Rate{math.NaN(), math.NaN()}
+	}
+	var pairs [len(x) * (len(x) - 1) / 2]float64
+	return theilSen(x[:k], y[:k], pairs[:0])
 }
 
 // Slope is the net specific growth rate since a time, Unix ms, as a line; as
 // unknown as slope's, and no further back than bins are kept.
 func (s *State) Slope(since int64) Rate {
-	span := min(s.Latest-binIndex(since), int32(bins)-1)
-	if span < 4 {
+	n := min(s.Latest-binIndex(since), span-1)
+	if n < 4 {
 		return Rate{math.NaN(), math.NaN()}
 	}
-	return s.slope(s.Latest, span, 1)
+	return s.slope(s.Latest, n)
 }
 
-func theilSen(x, y []float64) Rate {
-	var pairs [bins]float64
-	all := pairs[:0]
+// theilSen takes the slopes into all, which has room for every pair.
+func theilSen(x, y, all []float64) Rate {
 	for i := range x {
 		for j := i + 1; j < len(x); j++ {
 			all = append(all, (y[j]-y[i])/(x[j]-x[i]))
 		}
 	}
-	slices.Sort(all)
-	m := len(all)
-	slope := all[m/2]
+	slope := nth(all, len(all)/2)
 	return Rate{PerDay: slope, Error: slopeError(x, y, slope)}
 }
 
@@ -239,21 +201,19 @@ func theilSen(x, y []float64) Rate {
 // residuals. Neighbouring residuals hang together (day and night, slow noise),
 // so it is doubled: an allowance for correlation, to be measured later.
 func slopeError(x, y []float64, slope float64) float64 {
-	var buf [bins]float64
+	var buf [halves + fine/perHalf]float64
 	res := buf[:len(x)]
 	mean := 0.0
 	for i := range x {
 		mean += x[i] / float64(len(x))
 		res[i] = y[i] - slope*x[i]
 	}
-	slices.Sort(res)
-	mid := res[len(res)/2]
+	mid := nth(res, len(res)/2)
 	sxx := 0.0
 	for i := range x {
 		sxx += (x[i] - mean) * (x[i] - mean)
 		res[i] = math.Abs(res[i] - mid)
 	}
-	slices.Sort(res)
-	sigma := 1.4826 * res[len(res)/2]
+	sigma := 1.4826 * nth(res, len(res)/2)
 	return 2 * sigma / math.Sqrt(sxx)
 }

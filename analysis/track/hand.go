@@ -22,17 +22,42 @@ type Hand struct {
 	Cells bool    // cells/mL, not od
 }
 
+// HeldHand is a Hand as it is kept.
+type HeldHand struct {
+	Log   float64
+	At    uint32  // Unix s, 0: none
+	Sigma float32 // of a count of cells below zero
+}
+
+func (h Hand) held() HeldHand {
+	sigma := max(float32(h.Sigma), 1e-6) // above zero, as its sign tells what was counted
+	if h.Cells {
+		sigma = -sigma
+	}
+	return HeldHand{Log: h.Log, At: seconds(h.At), Sigma: sigma}
+}
+
+func (h HeldHand) hand() Hand {
+	return Hand{At: int64(h.At) * 1000, Log: h.Log, Sigma: math.Abs(float64(h.Sigma)), Cells: h.Sigma < 0}
+}
+
+// seconds of a time in Unix ms: nobody writes down less, and a second of the
+// years up to 2106 is held in half the room.
+func seconds(ms int64) uint32 { return uint32(max(0, min(ms/1000, math.MaxUint32))) }
+
 // draws is how many draws, refills and top-ups are kept: two weeks of a lot
 // that is harvested every day.
-const draws = 16
+const draws = 14
 
 // Draw is culture taken out of the vessel, or medium put in.
 type Draw struct {
-	At       int64   // Unix ms, 0: none
-	OutL     float64 // litres out
-	InL      float64 // litres of new medium in
-	Replaced bool    // as much came in as went out
+	At   uint32  // Unix s, 0: none
+	OutL float32 // litres out
+	InL  float32 // litres of new medium in
 }
+
+// replaced reports whether as much came in as went out.
+func (d Draw) replaced() bool { return d.OutL > 0 && d.InL == d.OutL }
 
 const (
 	// handOD is the relative error of an od read by hand, and handFloor its
@@ -72,21 +97,21 @@ func (s *State) count(e ingest.Entry, ms int64) {
 
 // keepHand puts h in its place in time; the oldest goes when all are taken.
 func (s *State) keepHand(h Hand) {
-	var room [hands + 1]Hand
+	var room [hands + 1]HeldHand
 	list := room[:0]
 	for _, o := range s.Hands {
 		if o.At != 0 {
 			list = append(list, o)
 		}
 	}
-	i, found := slices.BinarySearchFunc(list, h, func(a, b Hand) int {
-		return cmp.Or(cmp.Compare(a.At, b.At), cmp.Compare(unitOf(a), unitOf(b)), cmp.Compare(a.Log, b.Log))
+	i, found := slices.BinarySearchFunc(list, h.held(), func(a, b HeldHand) int {
+		return cmp.Or(cmp.Compare(a.At, b.At), cmp.Compare(unitOf(a.hand()), unitOf(b.hand())), cmp.Compare(a.Log, b.Log))
 	})
 	if found {
 		return // brought again
 	}
-	list = slices.Insert(list, i, h)
-	s.Hands = [hands]Hand{}
+	list = slices.Insert(list, i, h.held())
+	s.Hands = [hands]HeldHand{}
 	copy(s.Hands[:], list[max(0, len(list)-hands):])
 }
 
@@ -102,14 +127,17 @@ func unitOf(h Hand) int {
 // dried off dilutes nothing.
 func (s *State) diluted(e ingest.Entry, ms int64) {
 	litres, ok := e.Float("volume_l")
-	d := Draw{At: ms}
+	d := Draw{At: seconds(ms)}
 	switch {
 	case !ok:
 		return
 	case e.Kind == ingest.Harvest:
-		d.OutL, d.Replaced = litres, e.Flag("refilled")
+		d.OutL = float32(litres)
+		if e.Flag("refilled") {
+			d.InL = d.OutL
+		}
 	case e.Kind == ingest.TopUp && e.Str("water") == "medium":
-		d.InL = litres
+		d.InL = float32(litres)
 	default:
 		return
 	}
@@ -141,17 +169,17 @@ func (s *State) undrawn(ms int64) float64 {
 	}
 	sum := 0.0
 	for _, d := range s.Draws {
-		if d.At == 0 || d.At < s.Since || d.At > ms || !(in > 0) {
+		if d.At == 0 || d.At < seconds(s.Since) || d.At > seconds(ms) || !(in > 0) {
 			continue
 		}
-		left := max(in-d.OutL, 0)
-		switch now := left + d.InL; {
-		case d.Replaced && left > 0:
+		left := max(in-float64(d.OutL), 0)
+		switch now := left + float64(d.InL); {
+		case d.replaced() && left > 0:
 			sum += math.Log(in / left)
-		case !d.Replaced && left > 0 && d.InL > 0:
+		case !d.replaced() && left > 0 && d.InL > 0:
 			sum += math.Log(now / left)
 			in = now
-		case !d.Replaced:
+		case !d.replaced():
 			in = now
 		}
 	}
@@ -163,8 +191,8 @@ func (s *State) undrawn(ms int64) float64 {
 func (s *State) untold() int64 {
 	at := int64(0)
 	for _, d := range s.Draws {
-		if d.Replaced && d.At >= s.Since && s.StartL == 0 && s.SizeL == 0 {
-			at = d.At
+		if d.replaced() && d.At >= seconds(s.Since) && s.StartL == 0 && s.SizeL == 0 {
+			at = int64(d.At) * 1000
 		}
 	}
 	return at
@@ -176,25 +204,25 @@ func (s *State) ByHand() bool {
 	n := s.Newest[ingest.OD]
 	newest := int64(0)
 	for _, h := range s.Hands {
-		newest = max(newest, h.At)
+		newest = max(newest, h.hand().At)
 	}
-	return s.Since != 0 && newest >= s.Since && (n.At == 0 || s.At-n.At > probeFor.Milliseconds())
+	return s.Since != 0 && newest != 0 && seconds(newest) >= seconds(s.Since) && (n.At == 0 || s.At-n.At > probeFor.Milliseconds())
 }
 
 // Counted returns the counts of this lot in one unit, the oldest first, with
 // dilutions taken out. Cells come before od where there are more of them.
 func (s *State) Counted() []Hand {
 	n := [2]int{}
-	for _, h := range s.Hands {
-		if s.ofLot(h) {
+	for _, held := range s.Hands {
+		if h := held.hand(); s.ofLot(h) {
 			n[unitOf(h)]++
 		}
 	}
 	cells := n[1] > n[0]
 	out := make([]Hand, 0, hands)
 	from := s.untold()
-	for _, h := range s.Hands {
-		if s.ofLot(h) && h.Cells == cells && h.At >= from {
+	for _, held := range s.Hands {
+		if h := held.hand(); s.ofLot(h) && h.Cells == cells && h.At >= from {
 			h.Log += s.undrawn(h.At)
 			out = append(out, h)
 		}
@@ -202,7 +230,7 @@ func (s *State) Counted() []Hand {
 	return out
 }
 
-func (s *State) ofLot(h Hand) bool { return h.At != 0 && h.At >= s.Since }
+func (s *State) ofLot(h Hand) bool { return h.At != 0 && seconds(h.At) >= seconds(s.Since) }
 
 // renewHand works the growth rate out from counts, where nothing else tells.
 func (s *State) renewHand() {

@@ -72,11 +72,11 @@ func (s *State) step(index, gap int32, jump, sigma float64) {
 	}
 	s.LastHit = hit
 	for i := index - 1 - gap; i < index-1; i++ {
-		s.Bins[int(i)%bins].Count = 0 // neither before nor after
+		s.drop(i) // neither before nor after
 	}
 	// Nobody knows what grew while it happened: half of its length at full pace.
-	s.took(when, math.Hypot(sigma, s.paceOver(1+gap)))
-	s.takeOut(index, jump)
+	// The last two bins and all that follow go on as if it had not been.
+	s.took(index-1, -jump, math.Hypot(sigma, s.paceOver(1+gap)))
 }
 
 // paceOver is what a lot at its full pace grows in so many bins.
@@ -108,15 +108,6 @@ func (s *State) pair(index int32) (log, apart, sigma float64, ok bool) {
 	la, ea := s.floored(a)
 	lb, eb := s.floored(b)
 	return (la + lb) / 2, math.Abs(la - lb), math.Hypot(ea, eb) / 2, true
-}
-
-// takeOut shifts the last two bins and all that follow, so that the course
-// goes on as if the step had not been.
-func (s *State) takeOut(index int32, jump float64) {
-	s.Shift -= float32(jump)
-	for i := index - 1; i <= index; i++ {
-		s.Bins[int(i)%bins].Shift -= float32(jump)
-	}
 }
 
 // Question reports whether the newest step is one that nobody has explained.

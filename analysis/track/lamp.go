@@ -32,58 +32,53 @@ func (s *State) lamp() int8 {
 	return dark
 }
 
-// renewLamp tells the growth in the light from the loss in the dark over the
-// last 24 hours: least squares of the level of each hour on the time spent in
-// the light and in the dark since, with the errors that noise of the lot's own
-// size and memory gives them.
-func (s *State) renewLamp(index int32) {
+// apart tells the growth in the light from the loss in the dark over the
+// last 24 whole hours: least squares of the level of each hour on the time spent
+// in the light and in the dark since, with the errors that noise of the lot's
+// own size and memory gives them, 1/d of the time spent in each. It is asked
+// for by people, not at every bin, so it is not kept.
+func (s *State) apart() (light, night Rate) {
+	index := s.Latest / perHour * perHour
 	nan := math.NaN()
-	s.Light, s.Dark = Rate{nan, nan}, Rate{nan, nan}
+	light, night = Rate{nan, nan}, Rate{nan, nan}
 	var y [dayHours]float64
 	var x [dayHours][2]float64 // days of light, and of dark, since the first
 	var at [dayHours]float64   // h
 	var spent [2]float64
 	n := 0
 	for i := index - perDay + 1; i <= index; i++ {
-		b, ok := s.Bin(i)
-		if !ok || b.Lamp == darkUnknown {
-			return
+		share, ok := s.shone(i)
+		if !ok {
+			return light, night
 		}
-		spent[part(b.Lamp)] += 1 / float64(perDay)
+		spent[0] += share / float64(perDay)
+		spent[1] += (1 - share) / float64(perDay)
 		if (index-i)%perHour != 0 {
 			continue
 		}
 		// The level is that of the middle of its hour.
 		if l, _, ok := s.Level(i, perHour); ok {
 			y[n], at[n] = l, float64(i)/float64(perHour)
-			x[n] = [2]float64{spent[0] - s.half(i, lit), spent[1] - s.half(i, dark)}
+			later := s.litHalf(i)
+			x[n] = [2]float64{spent[0] - later, spent[1] - (0.5/dayHours - later)}
 			n++
 		}
 	}
 	if n < dayHours*3/4 || spent[0]*dayHours < leastParts || spent[1]*dayHours < leastParts {
-		return
+		return light, night
 	}
-	s.Light, s.Dark = s.parts(at[:n], x[:n], y[:n])
+	return s.parts(at[:n], x[:n], y[:n])
 }
 
-// part is 0 for the light, 1 for the dark.
-func part(lamp int8) int {
-	if lamp == lit {
-		return 0
-	}
-	return 1
-}
-
-// half is the time of one kind in the later half of the hour that ends with
-// index, days.
-func (s *State) half(index int32, kind int8) float64 {
-	n := 0
+// litHalf is the time in the light in the later half of the hour that ends
+// with index, days.
+func (s *State) litHalf(index int32) float64 {
+	sum := 0.0
 	for i := index - perHour/2 + 1; i <= index; i++ {
-		if b, ok := s.Bin(i); ok && b.Lamp == kind {
-			n++
-		}
+		share, _ := s.shone(i)
+		sum += share
 	}
-	return float64(n) / float64(perDay)
+	return sum / float64(perDay)
 }
 
 // parts fits y = a + light*x0 + dark*x1.

@@ -1,20 +1,17 @@
 package track
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // Slow is the noise that lasts for hours: of a probe that warms and cools with
 // the room, of film and flocs that come and go. It is read off what is left of
 // the growth over a day when a line is taken out of it.
 type Slow struct {
-	Hours int32 // of growth it was read from at last, 0: none
-	Times int32 // how often it was read
+	Hours int8 // of growth it was read from at last, 0: none
+	Times int8 // how often it was read
 	// Square and Lag are the mean square and the mean product of neighbouring
 	// hours of what is left, over the last day or so.
-	Square, Lag float64
-	Trend       float64 // of the growth over a day, 1/d a day
+	Square, Lag float32
+	Trend       float32 // of the growth over a day, 1/d a day
 }
 
 const (
@@ -113,15 +110,14 @@ func (s *State) renewSlow(index int32) {
 		return
 	}
 	slope, mean, mid := line(x[:n], y[:n])
-	s.Slow.Trend = slope * dayHours
+	s.Slow.Trend = float32(slope * dayHours)
 	res := buf[:n]
 	for i := range res {
 		y[i] -= mean + slope*(x[i]-mid)
 		res[i] = math.Abs(y[i])
 	}
-	slices.Sort(res)
 	// A single hour gone wrong is cut back to three robust deviations.
-	most := 3 * 1.4826 * res[n/2]
+	most := 3 * 1.4826 * nth(res, n/2)
 	var square, lag float64
 	for i := range n {
 		y[i] = max(-most, min(most, y[i]))
@@ -130,10 +126,10 @@ func (s *State) renewSlow(index int32) {
 			lag += y[i] * y[i-1] / float64(n-1)
 		}
 	}
-	s.Slow.Hours, s.Slow.Times = int32(n), min(s.Slow.Times+1, dayHours/2)
-	w := 1 / float64(s.Slow.Times)
-	s.Slow.Square += w * (square - s.Slow.Square)
-	s.Slow.Lag += w * (lag - s.Slow.Lag)
+	s.Slow.Hours, s.Slow.Times = int8(n), min(s.Slow.Times+1, dayHours/2)
+	w := 1 / float32(s.Slow.Times)
+	s.Slow.Square += w * (float32(square) - s.Slow.Square)
+	s.Slow.Lag += w * (float32(lag) - s.Slow.Lag)
 }
 
 // line fits a line: y is mean + slope*(x - mid).
@@ -161,14 +157,14 @@ func (s *State) slow(d0, d1 float64) (variance, hours float64) {
 	best, far := 0, math.Inf(1)
 	for m := range memories {
 		k := kept[n][m]
-		if d := math.Abs(s.Slow.Lag/s.Slow.Square - k.lag/k.square); d < far {
+		if d := math.Abs(float64(s.Slow.Lag/s.Slow.Square) - k.lag/k.square); d < far {
 			best, far = m, d
 		}
 	}
 	// What a day tells counts against what is expected as its hours do.
 	w := float64(n) / (float64(n) + slowWeight)
 	hours = math.Exp(w*math.Log(memories[best]) + (1-w)*math.Log(slowHours))
-	return w*s.Slow.Square/keptAt(n, hours) + (1-w)*prior, hours
+	return w*float64(s.Slow.Square)/keptAt(n, hours) + (1-w)*prior, hours
 }
 
 // keptAt is the share of the variance that is left for a memory between those

@@ -45,20 +45,30 @@ func (n *Newest) take(ms int64, v float64) {
 		n.First = ms
 	}
 	if n.At != 0 && v == n.Value {
-		n.Run++
+		n.Run = min(n.Run, math.MaxUint16-1) + 1
 	} else {
-		// The run that ends here was life, not a stuck probe.
-		n.Seen += n.Run
-		n.Same += max(n.Run-1, 0)
+		n.endRun()
 		n.Run, n.RunSince = 1, ms
 	}
 	if ms-n.At > staleAfter {
 		n.Filled = 0
 	}
+	if n.Filled > 0 {
+		copy(n.Before[:], n.Before[1:])
+		n.Before[recent-2] = float32(n.Value)
+	}
 	n.At, n.Value = ms, v
-	copy(n.Last[:], n.Last[1:])
-	n.Last[recent-1] = float32(v)
 	n.Filled = min(n.Filled+1, recent)
+}
+
+// endRun counts the run that ends: it was life, not a stuck probe. What is
+// counted for long is halved, so that it goes on to fit.
+func (n *Newest) endRun() {
+	seen, same := int(n.Seen)+int(n.Run), int(n.Same)+max(int(n.Run)-1, 0)
+	for seen > math.MaxUint16 {
+		seen, same = seen/2, same/2
+	}
+	n.Seen, n.Same = uint16(seen), uint16(same)
 }
 
 // Median returns the median of the newest values, NaN where there are none.
@@ -67,33 +77,45 @@ func (n *Newest) Median() float64 {
 		return math.NaN()
 	}
 	var v [recent]float32
-	copy(v[:], n.Last[:])
+	copy(v[:], n.Before[:])
+	v[recent-1] = float32(n.Value)
 	part := v[recent-int(n.Filled):]
-	slices.Sort(part)
+	small(part)
 	return float64(part[len(part)/2])
 }
 
+// raw takes a raw od in. Where more come than are kept, every other one of them
+// goes and only every other is taken from there on, so that they stay evenly
+// spread over their bin.
 func (s *State) raw(ms int64, v float64) {
 	s.RawIndex = binIndex(ms)
-	if int(s.RawCount) == rawMost {
-		// More often than every 10 s: the newest are kept, which is as good a
-		// sample of the bin as any.
-		copy(s.Raw[:], s.Raw[1:])
-		s.RawCount--
+	if s.RawPassed++; s.RawPassed < s.RawEvery {
+		return
 	}
-	s.Raw[s.RawCount] = float32(v)
+	if int(s.RawCount) == rawMost {
+		for i := range rawMost / 2 {
+			s.Raw[i] = s.Raw[2*i]
+		}
+		s.RawCount = rawMost / 2
+		s.RawEvery = 2 * max(1, min(s.RawEvery, 64))
+	}
+	s.RawPassed = 0
+	s.Raw[s.RawCount] = pack(float32(v))
 	s.RawCount++
 }
 
 // close brings the raw values of the filling bin to one bin.
 func (s *State) close() {
-	raw := s.Raw[:s.RawCount]
+	var buf [rawMost]float32
+	raw := buf[:s.RawCount]
+	for i := range raw {
+		raw[i] = s.Raw[i].float()
+	}
 	slices.Sort(raw)
 	mid := median(raw)
-	b := Bin{Index: s.RawIndex, Count: s.RawCount, OD: mid, Noise: spread(raw, mid) / float32(math.Sqrt(float64(len(raw)))), Shift: s.Shift, Lamp: s.lamp()}
-	s.RawCount = 0
-	s.Bins[int(b.Index)%bins] = b
-	s.Latest = b.Index
+	b := Bin{Index: s.RawIndex, Count: int16(s.RawCount), OD: mid, Noise: spread(raw, mid) / float32(math.Sqrt(float64(len(raw)))), Lamp: s.lamp()}
+	s.RawCount, s.RawEvery, s.RawPassed = 0, 0, 0
+	s.put(b)
 	s.learnBlank(b)
 	s.presume(b)
 	s.findStep(b)

@@ -66,8 +66,11 @@ func (s *State) settleWork() {
 			return
 		}
 		s.LastHit = hit
-		s.took(s.Handled.At, math.Hypot(math.Hypot(e1, e2), s.paceOver((j-from)/2)))
-		s.lift(from+1, j, float32(jump))
+		// What is in between was seen while it happened.
+		for i := from + 1; i < j-2; i++ {
+			s.drop(i)
+		}
+		s.took(j-2, -jump, math.Hypot(math.Hypot(e1, e2), s.paceOver((j-from)/2)))
 		return
 	}
 }
@@ -95,20 +98,4 @@ func (s *State) steady(index int32) bool {
 		low, high, noise = min(low, l), max(high, l), max(noise, e)
 	}
 	return high-low <= workSteady+3*noise
-}
-
-// lift takes a change out of all bins from the steady half hour that ends with
-// after on, and drops those in which it happened.
-func (s *State) lift(first, after int32, jump float32) {
-	for i := first; i < after-2; i++ {
-		if _, ok := s.Bin(i); ok {
-			s.Bins[int(i)%bins].Count = 0
-		}
-	}
-	for i := after - 2; i <= s.Latest; i++ {
-		if _, ok := s.Bin(i); ok {
-			s.Bins[int(i)%bins].Shift -= jump
-		}
-	}
-	s.Shift -= jump
 }

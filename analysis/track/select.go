@@ -1,0 +1,53 @@
+package track
+
+import "cmp"
+
+// small sorts a few values in place.
+func small[T cmp.Ordered](v []T) {
+	for i := 1; i < len(v); i++ {
+		x, j := v[i], i
+		for ; j > 0 && v[j-1] > x; j-- {
+			v[j] = v[j-1]
+		}
+		v[j] = x
+	}
+}
+
+// nth returns the value that would stand at place k of the sorted values, which
+// it brings into another order; no value may be NaN. It is selection by parting
+// (Hoare 1961, Algorithm 65, Comm. ACM 4:321), written so that no branch hangs
+// on the values: those cost more than the swaps.
+func nth(v []float64, k int) float64 {
+	for len(v) > 12 {
+		p := middle(v[0], v[len(v)/2], v[len(v)-1])
+		below := 0
+		for i, x := range v {
+			v[i] = v[below]
+			v[below] = x
+			if x < p {
+				below++
+			}
+		}
+		if k < below {
+			v = v[:below]
+			continue
+		}
+		v, k = v[below:], k-below
+		upTo := 0 // as many are p itself
+		for i, x := range v {
+			v[i] = v[upTo]
+			v[upTo] = x
+			if x <= p {
+				upTo++
+			}
+		}
+		if k < upTo {
+			return p
+		}
+		v, k = v[upTo:], k-upTo
+	}
+	small(v)
+	return v[k]
+}
+
+func middle(a, b, c float64) float64 { return max(min(a, b), min(max(a, b), c)) }
