@@ -29,18 +29,41 @@ func (s *State) findStep(b Bin) {
 		return
 	}
 	for gap := range int32(2) {
-		if jump, sigma, ok := s.jump(b.Index, gap); ok {
-			s.step(b.Index, gap, jump, sigma)
+		n := s.side(b.Index, gap)
+		if jump, sigma, ok := s.jump(b.Index, gap, n); ok {
+			s.step(b.Index, gap, n, jump, sigma)
 			return
 		}
 	}
 }
 
+const (
+	// sideMany is how many bins tell the density on either side of a step where
+	// each is the median of sideReadings or more, and sideFew where it is not:
+	// then two bubbles in a row make a pair, and one of four is passed over.
+	sideMany, sideFew = 2, 4
+	sideReadings      = 3
+)
+
+// side is how many bins are looked at on either side. Where the logbook tells
+// of work, a pair will do.
+func (s *State) side(index, gap int32) int32 {
+	if s.handledAround(index - gap - sideMany) {
+		return sideMany
+	}
+	for i := index - 1; i <= index; i++ {
+		if b, ok := s.Bin(i); ok && b.Count > 0 && b.Count < sideReadings {
+			return sideFew
+		}
+	}
+	return sideMany
+}
+
 // jump measures the change over the bins that end with index; ok is false if
 // it is no step: too small, lost in noise, or a slope.
-func (s *State) jump(index, gap int32) (jump, sigma float64, ok bool) {
-	after, d1, e1, ok1 := s.pair(index)
-	before, d2, e2, ok2 := s.pair(index - 2 - gap)
+func (s *State) jump(index, gap, n int32) (jump, sigma float64, ok bool) {
+	after, d1, e1, ok1 := s.about(index, n)
+	before, d2, e2, ok2 := s.about(index-n-gap, n)
 	if !ok1 || !ok2 {
 		return 0, 0, false
 	}
@@ -48,7 +71,7 @@ func (s *State) jump(index, gap int32) (jump, sigma float64, ok bool) {
 	sigma = math.Hypot(e1, e2)
 	// With a bin between, a slope has half as much time again to get so far.
 	least := stepLeast * (1 + float64(gap)/2)
-	if s.handledAround(index - gap - 2) {
+	if s.handledAround(index - gap - n) {
 		least = stepEntered
 	}
 	if math.Abs(jump) < max(least, 6*sigma) {
@@ -64,19 +87,20 @@ func (s *State) jump(index, gap int32) (jump, sigma float64, ok bool) {
 }
 
 // step notes a step and takes it out.
-func (s *State) step(index, gap int32, jump, sigma float64) {
-	when := int64(index-1-gap) * BinLength.Milliseconds()
+func (s *State) step(index, gap, n int32, jump, sigma float64) {
+	first := index - n + 1 // after it
+	when := int64(first-gap) * BinLength.Milliseconds()
 	hit := Step{At: when, Ratio: float32(math.Exp(jump))}
 	if fits(s.Handled, hit) {
 		hit.Explained, hit.Entry = true, s.Handled.Kind
 	}
 	s.LastHit = hit
-	for i := index - 1 - gap; i < index-1; i++ {
+	for i := first - gap; i < first; i++ {
 		s.drop(i) // neither before nor after
 	}
 	// Nobody knows what grew while it happened: half of its length at full pace.
-	// The last two bins and all that follow go on as if it had not been.
-	s.took(index-1, -jump, math.Hypot(sigma, s.paceOver(1+gap)))
+	// The bins after it and all that follow go on as if it had not been.
+	s.took(first, -jump, math.Hypot(sigma, s.paceOver(1+gap)))
 }
 
 // paceOver is what a lot at its full pace grows in so many bins.
@@ -97,17 +121,35 @@ func (s *State) floored(b Bin) (log, sigma float64) {
 	return math.Log(3*math.Hypot(float64(b.Noise), s.BlankNoise/3)) + float64(b.Shift), 1.0 / 3
 }
 
-// pair is the mean log density of the two bins that end with index, how far
-// apart they are, and the standard error of the mean.
-func (s *State) pair(index int32) (log, apart, sigma float64, ok bool) {
-	a, okA := s.Bin(index)
-	b, okB := s.Bin(index - 1)
-	if !okA || !okB || a.Count == 0 || b.Count == 0 || !s.within(a) || !s.within(b) {
-		return 0, 0, 0, false
+// about is the log density of the n bins that end with index, how far apart they
+// are, and the standard error: of both of two, and of more without the one that
+// lies furthest off.
+func (s *State) about(index, n int32) (log, apart, sigma float64, ok bool) {
+	var logs [sideFew]float64
+	noise := 0.0
+	for i := range n {
+		b, kept := s.Bin(index - i)
+		if !kept || b.Count == 0 || !s.within(b) {
+			return 0, 0, 0, false
+		}
+		l, e := s.floored(b)
+		logs[i] = l
+		noise += e * e
 	}
-	la, ea := s.floored(a)
-	lb, eb := s.floored(b)
-	return (la + lb) / 2, math.Abs(la - lb), math.Hypot(ea, eb) / 2, true
+	all := logs[:n]
+	small(all)
+	if n > sideMany {
+		if all[n-1]-all[1] < all[n-2]-all[0] {
+			all = all[1:]
+		} else {
+			all = all[:n-1]
+		}
+	}
+	mean := 0.0
+	for _, l := range all {
+		mean += l / float64(len(all))
+	}
+	return mean, all[len(all)-1] - all[0], math.Sqrt(noise) / float64(n), true
 }
 
 // Question reports whether the newest step is one that nobody has explained.
