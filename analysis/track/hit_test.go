@@ -25,12 +25,6 @@ func TestStepsOfSparseReadings(t *testing.T) {
 			}
 			return 0.3
 		}, false, 0},
-		{"two bubbles and, a reading later, two more", func(k int) float64 {
-			if k == 60 || k == 61 || k == 63 || k == 64 {
-				return 0.42
-			}
-			return 0.3
-		}, false, 0},
 		{"a third is drawn", func(k int) float64 {
 			if k >= 60 {
 				return 0.2
