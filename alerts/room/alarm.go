@@ -18,9 +18,44 @@ type raise struct {
 	Age    time.Duration // of the lot; zero unknown
 }
 
+// alarms shows the findings of a minute to the alarms of all vessels that have
+// not seen it.
+func (r *Room) alarms(ms int64, out *step) {
+	now := time.UnixMilli(ms).UTC()
+	var staffed, asked bool
+	for _, v := range r.order {
+		if ms <= v.judged || v.head.Minute != ms {
+			continue
+		}
+		if !asked {
+			staffed, asked = r.o.Staffed(now), true
+		}
+		v.judged = ms
+		r.alarm(v, now, staffed, out)
+	}
+}
+
+// handling reports whether a finding may be of what people do at the shelf now:
+// what begins in three vessels within two minutes is not.
+func (r *Room) handling(f *analysis.Finding) bool {
+	if !f.Class.Surroundings() {
+		return true
+	}
+	n := 0
+	for _, v := range r.order {
+		for i := range v.findings {
+			g := &v.findings[i]
+			if g.Class == f.Class && g.Since.Sub(f.Since).Abs() <= gathers {
+				n++
+				break
+			}
+		}
+	}
+	return n < together
+}
+
 // alarm steps all alarms of a vessel through one judged minute.
-func (r *Room) alarm(v *vessel, now time.Time, out *step) {
-	staffed := r.o.Staffed(now)
+func (r *Room) alarm(v *vessel, now time.Time, staffed bool, out *step) {
 	seen := make(map[analysis.Key]bool, len(v.findings))
 	for i := range v.findings {
 		f := &v.findings[i]
@@ -28,6 +63,10 @@ func (r *Room) alarm(v *vessel, now time.Time, out *step) {
 			continue // it needs nobody before morning, so it is no alarm
 		}
 		seen[f.Key] = true
+		if staffed && !r.handling(f) {
+			r.change(v, f.Key, f, now, false, out)
+			continue
+		}
 		r.change(v, f.Key, f, now, staffed, out)
 	}
 	defer v.settleNews()
@@ -60,6 +99,9 @@ func (r *Room) change(v *vessel, k analysis.Key, f *analysis.Finding, now time.T
 	rule := alerts.RuleFor(k)
 	before := v.alarms[k]
 	before.Key = k
+	if f != nil && !staffed {
+		before.Handling = before.Handling && r.handling(f)
+	}
 	if v.over(before) {
 		// Its culture is gone: nothing is to be saved, and the next one is not sick.
 		before.State, before.Ended, before.Clear = alerts.Normal, now, time.Time{}

@@ -147,19 +147,18 @@ func (r *Room) relive(v *vessel, now []ingest.Entry) {
 			w.insert(entryItem(e))
 		}
 	}
-	var none step
 	next := from.Add(relivedAtOnce)
 	for reading, err := range r.o.Past(v.set.Name, from, time.UnixMilli(until)) {
 		if err != nil {
 			return
 		}
 		if reading.At.After(next) {
-			r.catchUp(w, minuteBefore(reading.At.UnixMilli()), &none)
+			r.catchUp(w, minuteBefore(reading.At.UnixMilli()))
 			next = reading.At.Add(relivedAtOnce)
 		}
 		w.insert(readingItem(reading))
 	}
-	r.catchUp(w, until, &none)
+	r.catchUp(w, until)
 	for _, it := range v.items { // what came since, and what is not stored yet
 		w.insert(it)
 	}

@@ -181,14 +181,34 @@ func (r *Room) Pass(now, wall time.Time) Outcome {
 	return r.Advance(now, wall)
 }
 
-// run takes every vessel to the room's time.
+// run takes every vessel to the room's time, minute by minute and all of them
+// in each: what is so in the others counts in how long a trouble must last.
 func (r *Room) run(wall time.Time) Outcome {
 	var s step
-	for _, v := range r.order {
-		r.catchUp(v, minuteBefore(r.clock), &s)
+	last := minuteBefore(r.clock)
+	for m := r.unseen(last); ; m += minute {
+		for _, v := range r.order {
+			r.catchUp(v, m)
+		}
+		r.alarms(m, &s)
+		if m >= last {
+			break
+		}
 	}
-	calls := r.decide(time.UnixMilli(minuteBefore(r.clock)).UTC(), wall, &s)
+	calls := r.decide(time.UnixMilli(last).UTC(), wall, &s)
 	return Outcome{Alarms: s.alarms, Calls: calls}
+}
+
+// unseen is the first minute that some vessel's alarms have not seen, last at
+// the latest.
+func (r *Room) unseen(last int64) int64 {
+	first := last
+	for _, v := range r.order {
+		if v.judged != 0 {
+			first = min(first, v.judged+minute)
+		}
+	}
+	return max(first, last-longestGap)
 }
 
 // minuteBefore is the newest whole minute that may be judged at ms.

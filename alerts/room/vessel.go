@@ -88,19 +88,19 @@ func (v *vessel) insert(it item) bool {
 }
 
 // catchUp takes the vessel to the minute that ends before last, Unix ms.
-func (r *Room) catchUp(v *vessel, last int64, out *step) {
+func (r *Room) catchUp(v *vessel, last int64) {
 	v.rewind()
 	half := (r.o.Lateness / 2).Milliseconds()
 	// Items go in only as far as minutes are judged, so that what a minute sees
 	// does not hang on how readings are parted into batches.
 	for v.next < len(v.items) && v.items[v.next].At <= last {
 		it := v.items[v.next]
-		r.minutes(v, it.At-1, out)
+		r.minutes(v, it.At-1)
 		v.mark(it.At, half)
 		v.head.take(it)
 		v.next++
 	}
-	r.minutes(v, last, out)
+	r.minutes(v, last)
 }
 
 // rewind goes back to before the earliest item that came late.
@@ -173,7 +173,7 @@ func (m *memory) take(it item) {
 const longestGap = int64(48 * time.Hour / time.Millisecond)
 
 // minutes judges every whole minute up to last that has not been.
-func (r *Room) minutes(v *vessel, last int64, out *step) {
+func (r *Room) minutes(v *vessel, last int64) {
 	last = last / minute * minute
 	if v.head.Minute == 0 {
 		v.head.Minute = last - minute
@@ -184,10 +184,6 @@ func (r *Room) minutes(v *vessel, last int64, out *step) {
 		at := time.UnixMilli(m).UTC()
 		v.head.Track.Advance(at)
 		v.findings = v.head.Judge.Step(judge.Case{Vessel: &v.set, Track: &v.head.Track, Now: at, Staffed: r.o.Staffed, Courses: r.o.Courses, Limits: &r.limits})
-		if m > v.judged {
-			v.judged = m
-			r.alarm(v, at, out)
-		}
 	}
 }
 
