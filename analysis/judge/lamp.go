@@ -26,6 +26,12 @@ type lamp struct {
 	On, Hours time.Duration
 	Shape     ingest.Shape
 	Peak      float64
+	// Seen and Due are the light of the newest minute that told of a trouble.
+	Seen, Due float64
+	// Top is the brightest of the slots as of Slot of Date.
+	Top  float64
+	Slot int
+	Date int32
 }
 
 // of returns the lamp with its memory, or without where its setting changed.
@@ -53,6 +59,9 @@ const (
 	// habitAfter is after how many days of the same a lamp's other hours are its
 	// new habit: three nights of calls are enough of them.
 	habitAfter = 3
+	// evenly is the share of the brightest that is due about now which the darkest
+	// must be for a lamp to be found well again.
+	evenly = 0.8
 	// judgedAbove is the share of the peak below which nothing is due: the
 	// shoulders of a lamp that rises and falls.
 	judgedAbove = 0.2
@@ -83,19 +92,29 @@ func (b *bench) light() {
 	if b.Held[lampDark] != 0 {
 		below = math.Min(1, below+0.1) // deadband, so that a flicker is one finding
 	}
-	dark := want.low > judgedAbove*peak && seen < below*want.low
-	lit := want.high < 0.05*peak && seen > onAbove*peak
-	sinceDark, sinceLit := b.hold(lampDark, dark), b.hold(lampOn, lit)
-	if sinceDark != 0 || sinceLit != 0 {
+	due, off := want.low > judgedAbove*peak, want.high < 0.05*peak
+	dark, lit := due && seen < below*want.low, off && seen > onAbove*peak
+	if dark || lit {
+		b.Lamp.Seen, b.Lamp.Due = seen, want.low
 		b.Lamp.doubt(at, day, seen)
 	}
+	if dark {
+		b.DarkBad = b.now
+	}
+	// A lamp that is dim by day is so until its next hours tell otherwise, and one
+	// that burned by night until the next night: one fault is one alarm.
+	// What has been dim for long is well again where a whole lamp is due, not where
+	// it comes on or goes off; an arm before the sensor is gone at once.
+	well := due && (want.low >= evenly*want.high || !b.lasted(lampDark, time.Hour))
+	sinceDark := b.hold(lampDark, dark || b.Held[lampDark] != 0 && !well)
+	sinceLit := b.hold(lampOn, lit || b.Held[lampOn] != 0 && !off)
 	switch {
 	case sinceDark != 0:
-		b.DarkBad = b.now
-		b.find(analysis.Light, 0, sinceDark, darkLamp(seen, want.low))
+		b.find(analysis.Light, 0, sinceDark, darkLamp(b.Lamp.Seen, b.Lamp.Due))
 	case sinceLit != 0:
-		b.find(analysis.Light, 0, sinceLit, litLamp(seen))
-	default:
+		b.find(analysis.Light, 0, sinceLit, litLamp(b.Lamp.Seen))
+	}
+	if !dark && !lit {
 		b.Lamp.learn(at, day, seen, peak)
 	}
 }
@@ -135,9 +154,15 @@ func dayOf(t time.Time) int32 {
 
 // peak is the lamp's brightest, as set or as seen on earlier days.
 func (b *bench) peak() float64 {
-	if !b.peaked {
-		b.brightest, b.peaked = b.findPeak(), true
+	if b.peaked {
+		return b.brightest
 	}
+	// The slots change slowly: once in each is enough.
+	l, local := &b.Lamp, b.local()
+	if at, day := slotOf(local), dayOf(local); l.Top == 0 || l.Slot != at || l.Date != day {
+		l.Top, l.Slot, l.Date = b.findPeak(), at, day
+	}
+	b.brightest, b.peaked = l.Top, true
 	return b.brightest
 }
 

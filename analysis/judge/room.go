@@ -15,6 +15,9 @@ func (b *bench) temperature() {
 		return
 	}
 	t := b.Track.Newest[unit.Temperature].Median()
+	if t < possible[unit.Temperature].low || t > possible[unit.Temperature].high {
+		return // its newest values are still of a probe that lost contact
+	}
 	warm := b.hold(tooWarm, t > set+band-b.deadband(tooWarm, band))
 	cold := b.hold(tooCold, t < set-band+b.deadband(tooCold, band))
 	evidence := []analysis.Evidence{{Name: "temperature", Value: t, Normal: set, Unit: "degC"}}

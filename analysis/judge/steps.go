@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"github.com/nightshelf/nightshelf/analysis"
+	"github.com/nightshelf/nightshelf/analysis/track"
 	"github.com/nightshelf/nightshelf/ingest/unit"
 )
 
@@ -12,6 +13,10 @@ const (
 	// askAfter is how long a step by day waits for somebody to write down what
 	// they did; people write minutes late.
 	askAfter = 45 * time.Minute
+	// unanswered is after how long a question by day calls somebody, or before that
+	// when the last person goes home: until it is answered nobody watches the
+	// culture, and half a working day is long enough to write a line.
+	unanswered = 5 * time.Hour
 	// stepStands is how long an unexplained step stays a finding.
 	stepStands = 12 * time.Hour
 )
@@ -30,8 +35,8 @@ func (b *bench) settled(at int64) bool {
 	return b.AirBad-b.AirFrom >= settlesIn.Milliseconds() && at >= b.AirFrom && at <= b.AirBad+mixesIn.Milliseconds()
 }
 
-// steps asks about a sudden change that nobody entered: by day a question,
-// with the house empty a call.
+// steps asks about a sudden change that nobody entered: by day a question, which
+// calls when nobody answers it, with the house empty a call at once.
 func (b *bench) steps() {
 	hit, open := b.Track.Question()
 	age := time.Duration(b.now-hit.At) * time.Millisecond
@@ -51,6 +56,9 @@ func (b *bench) steps() {
 			b.Held[stepped] = b.now
 		}
 	}
+	if b.Held[asked] != 0 && b.Held[stepped] == 0 && (b.pressing(hit) || age >= unanswered || !b.Staffed(b.Now)) {
+		b.Held[stepped] = b.now
+	}
 	f := analysis.Finding{
 		Grade:    1, // greater than a probe that lies
 		What:     fmt.Sprintf("Density %s %.0f %% within minutes and nobody entered why", direction(hit.Ratio), change(hit.Ratio)),
@@ -65,6 +73,12 @@ func (b *bench) steps() {
 		f.Cause, f.First = "a draw or a refill that was not written down", "Enter what was done in the logbook."
 		b.find(analysis.Notice, unit.OD, hit.At, f)
 	}
+}
+
+// pressing reports whether a step by day is none that anybody makes on purpose,
+// and has had its time to be explained: the probe no longer sees the culture.
+func (b *bench) pressing(hit track.Step) bool {
+	return hit.Ratio < dryBelow && b.lasted(asked, askAfter)
 }
 
 func direction(ratio float32) string {

@@ -77,7 +77,7 @@ func (s *State) start(e ingest.Entry, ms int64) {
 	s.Wiped = max(s.Wiped, ms) // what was on the window by then is in the blank
 	v, _ := e.Float("volume_l")
 	s.StartL = v
-	s.Handled = Handling{Kind: ingest.Inoculate, At: ms}
+	s.Handled, s.Earlier = Handling{Kind: ingest.Inoculate, At: ms}, Handling{}
 	s.renewHand()
 }
 
@@ -103,7 +103,7 @@ func (s *State) empty() {
 	s.Standing, s.Blank, s.BlankNoise, s.BlankBins = 0, blank.Blank, blank.BlankNoise, 0
 	s.Shift, s.StartLog, s.Pace, s.Day, s.Hours = 0, blank.StartLog, blank.Pace, blank.Day, blank.Hours
 	s.Slow, s.Taken, s.From = blank.Slow, blank.Taken, 0
-	s.LastHit, s.Handled = Step{}, Handling{}
+	s.LastHit, s.Handled, s.Earlier = Step{}, Handling{}, Handling{}
 	s.Stage, s.StageSince = stageEmpty, s.At
 }
 
@@ -120,9 +120,26 @@ func (s *State) handle(e ingest.Entry, ms int64) {
 	// sample that follows it.
 	minor := !makesStep(h.Kind) && makesStep(s.Handled.Kind) && ms-s.Handled.At <= workAfter.Milliseconds()
 	if ms >= s.Handled.At && !minor {
+		if makesStep(s.Handled.Kind) && s.Handled.At != ms {
+			s.Earlier = s.Handled
+		}
 		s.Handled = h
 		s.settleWork() // written late: its traces are here already
+	} else if makesStep(h.Kind) && ms < s.Handled.At && ms > s.Earlier.At {
+		s.Earlier = h
+		s.settleWork()
 	}
+}
+
+// explaining is the work entered last that would make a step like hit, or the
+// one before it: who draws wipes the probe too.
+func (s *State) explaining(hit Step) (Handling, bool) {
+	for _, h := range [...]Handling{s.Handled, s.Earlier} {
+		if fits(h, hit) {
+			return h, true
+		}
+	}
+	return Handling{}, false
 }
 
 // fits reports whether what was done at h would make a step like hit.

@@ -91,8 +91,8 @@ func (s *State) step(index, gap, n int32, jump, sigma float64) {
 	first := index - n + 1 // after it
 	when := int64(first-gap) * BinLength.Milliseconds()
 	hit := Step{At: when, Ratio: float32(math.Exp(jump))}
-	if fits(s.Handled, hit) {
-		hit.Explained, hit.Entry = true, s.Handled.Kind
+	if h, ok := s.explaining(hit); ok {
+		hit.Explained, hit.Entry = true, h.Kind
 	}
 	s.LastHit = hit
 	for i := first - gap; i < first; i++ {

@@ -99,6 +99,7 @@ type State struct {
 	CellsSum, CellsWeight float64
 
 	Handled Handling
+	Earlier Handling     // the one before it that changed what the probe sees
 	LastHit Step         // the newest step
 	Taken   [taken]Taken // the newest steps that were taken out, the oldest first
 	Slow    Slow

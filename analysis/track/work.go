@@ -61,10 +61,12 @@ func (s *State) settleWork() {
 		if math.Abs(jump) < max(stepEntered, 6*math.Hypot(e1, e2)) {
 			continue // not begun, or taken out already
 		}
-		hit := Step{At: s.Handled.At, Ratio: float32(math.Exp(jump)), Explained: true, Entry: s.Handled.Kind}
-		if !fits(s.Handled, hit) {
+		hit := Step{At: s.Handled.At, Ratio: float32(math.Exp(jump)), Explained: true}
+		h, ok := s.explaining(hit)
+		if !ok {
 			return
 		}
+		hit.Entry = h.Kind
 		s.LastHit = hit
 		// What is in between was seen while it happened.
 		for i := from + 1; i < j-2; i++ {
