@@ -213,3 +213,24 @@ func TestRecallCallsWhatNobodyWasCalledFor(t *testing.T) {
 		}
 	}
 }
+
+// In staffed hours air is shut for minutes in every transfer; what three
+// vessels lose within two minutes is none, and waits no longer than at night.
+func TestStaffedHoursAndTheWholeRoom(t *testing.T) {
+	off := noon.Add(24*time.Hour + 2*time.Hour) // 14:00
+	for _, c := range []struct {
+		vessels int
+		long    bool // whether it waits as long as handling does
+	}{{2, true}, {3, false}, {6, false}} {
+		r, all := shelfOf(c.vessels, 27*time.Hour, func(int) alter { return airOff(off, off.Add(time.Hour)) })
+		out := digest(r, all, 64)
+		if len(out.Alarms) != c.vessels {
+			t.Fatalf("%d vessels: %d alarms", c.vessels, len(out.Alarms))
+		}
+		for _, a := range out.Alarms {
+			if wait := a.Raised.Sub(off); wait > 15*time.Minute != c.long || wait > 30*time.Minute {
+				t.Errorf("%d vessels, %s: raised after %v", c.vessels, a.Vessel, wait)
+			}
+		}
+	}
+}
