@@ -14,9 +14,12 @@ func differ(records []Record) vector {
 	own := ofLots
 	var sum vector
 	n := 0.0
-	for _, recs := range group(records) {
-		f, err := fit(&literature, literature.Mean, ofLots, recs, usualNoise)
-		if err != nil || len(recs) < 2 {
+	all := group(records)
+	fits, errs := make([]fitted, len(all)), make([]error, len(all))
+	each(len(all), func(i int) { fits[i], errs[i] = fit(&literature, literature.Mean, ofLots, all[i], usualNoise) })
+	for i, recs := range all {
+		f := fits[i]
+		if errs[i] != nil || len(recs) < 2 {
 			continue // one lot alone says nothing of how lots differ
 		}
 		n += float64(len(recs))

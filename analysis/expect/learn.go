@@ -64,17 +64,19 @@ const astrayAlone, astrayTaught = 0.15, 0.06
 func Learn(records []Record) Library {
 	lib := Library{Strains: map[string]Strain{}}
 	own := differ(records)
-	var trials []Trial
-	var beside besides
-	leftOut(records, leftOutMost, own, func(s *Strain, r *Record) {
-		trials = append(trials, s.trials(r)...)
-		beside.add(s, r)
+	all := group(records)
+	strains, trials, beside := make([]Strain, len(all)), make([][]Trial, len(all)), make([]besides, len(all))
+	each(len(all), func(i int) {
+		strains[i] = learn(all[i], own)
+		leftOut(all[i], leftOutMost, own, func(s *Strain, r *Record) {
+			trials[i] = append(trials[i], s.trials(r)...)
+			beside[i].add(s, r)
+		})
 	})
-	wide, scale := widen(trials), beside.scale()
-	for _, recs := range group(records) {
-		s := learn(recs, own)
+	wide, scale := widen(slices.Concat(trials...)), joined(beside).scale()
+	for i, s := range strains {
 		s.Width, s.Scale = wide, scale
-		lib.Strains[key(recs[0].Strain, recs[0].Medium)] = s
+		lib.Strains[key(all[i][0].Strain, all[i][0].Medium)] = s
 	}
 	return lib
 }

@@ -108,18 +108,18 @@ const leftOutMost = 12
 
 func leaveOut(records []Record, most int, own vector) []Trial {
 	var out []Trial
-	leftOut(records, most, own, func(s *Strain, r *Record) { out = append(out, s.trials(r)...) })
+	for _, recs := range group(records) {
+		leftOut(recs, most, own, func(s *Strain, r *Record) { out = append(out, s.trials(r)...) })
+	}
 	return out
 }
 
-// leftOut calls each for the newest records of every strain, with what is held
-// of the strain without that one.
-func leftOut(records []Record, most int, own vector, each func(s *Strain, r *Record)) {
-	for _, recs := range group(records) {
-		for i := max(0, len(recs)-most); i < len(recs); i++ {
-			s := learn(slices.Delete(slices.Clone(recs), i, i+1), own)
-			each(&s, recs[i])
-		}
+// leftOut calls try for the newest records of a strain, with what is held of the
+// strain without that one.
+func leftOut(recs []*Record, most int, own vector, try func(s *Strain, r *Record)) {
+	for i := max(0, len(recs)-most); i < len(recs); i++ {
+		s := learn(slices.Delete(slices.Clone(recs), i, i+1), own)
+		try(&s, recs[i])
 	}
 }
 

@@ -70,7 +70,8 @@ const draws = 100
 // sample is one course that is likely as far as is known.
 type sample struct {
 	law       law
-	level     float64
+	level     float64 // log density
+	x         float64 // the density itself
 	condition Condition
 	astray    float64
 	drift     float64 // log density a root of a day
@@ -109,6 +110,7 @@ func (l *Lot) sample(low *mat.TriDense, z *[params + 3]float64) sample {
 	}
 	s := sample{law: v.law(l.Record.VolumeL), condition: l.now.condition}
 	s.level = l.now.level.Mean + math.Sqrt(l.now.level.Variance)*z[params]
+	s.x = math.Exp(s.level)
 	s.astray = l.From.Astray * z[params+1]
 	s.drift = l.noise.Drift * z[params+2]
 	return s
@@ -116,7 +118,9 @@ func (l *Lot) sample(low *mat.TriDense, z *[params + 3]float64) sample {
 
 // hour lets one hour pass; days is how far ahead it ends.
 func (s *sample) hour(h Hour) {
-	s.level += s.law.step(&s.condition, h, math.Min(math.Exp(s.level), most)) * (1 + s.astray) * hourDays
+	grown := s.law.step(&s.condition, h, math.Min(s.x, most)) * (1 + s.astray) * hourDays
+	s.level += grown
+	s.x *= expSmall(grown)
 }
 
 // Harvest returns how long it takes from the end of the record until the

@@ -12,6 +12,18 @@ type besides struct {
 	lots int
 }
 
+// joined is what several strains show together.
+func joined(all []besides) *besides {
+	var sum besides
+	for i := range all {
+		sum.lots += all[i].lots
+		for k := range sum.z {
+			sum.z[k] = append(sum.z[k], all[i].z[k]...)
+		}
+	}
+	return &sum
+}
+
 // add goes through a reference lot, up to its harvest.
 func (b *besides) add(s *Strain, r *Record) {
 	b.lots++

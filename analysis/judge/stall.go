@@ -100,13 +100,16 @@ const (
 // tooSlow reports whether a lot of which no sister was ever seen grows slower
 // than any should.
 func (b *bench) tooSlow() bool {
+	g := b.Track.Day
+	if !(g.PerDay+slowestSure*g.Error < expect.Slowest) {
+		return false
+	}
 	if s := b.strain(); s.WideFor == "" {
 		return false
 	}
-	g := b.Track.Day
 	age := time.Duration(b.now-b.Track.Since) * time.Millisecond
 	unlit := b.DarkBad != 0 && b.now-b.DarkBad < (24*time.Hour).Milliseconds()
-	return age > expect.Lag && g.PerDay+slowestSure*g.Error < expect.Slowest && !unlit && !b.nearlyReady()
+	return age > expect.Lag && !unlit && !b.nearlyReady()
 }
 
 // nearlyReady reports whether the lot is so near its harvest that slowing is

@@ -104,17 +104,26 @@ func (s *State) within(b Bin) bool { return b.Index >= s.starts() }
 
 // thick is the density above blank in the hour that ends with index.
 func (s *State) thick(index int32) (float64, bool) {
-	sum, n := 0.0, 0
-	for i := index - perHour + 1; i <= index; i++ {
-		if b, ok := s.Bin(i); ok && b.Count > 0 && s.within(b) {
-			if d := s.density(float64(b.OD)); d > 0 {
-				sum += d
-				n++
-			}
+	sum, weight := 0.0, int32(0)
+	for i := max(index-perHour+1, s.starts()); i <= min(index, s.Latest); {
+		var od od24
+		w, tells := int32(1), false
+		if i >= s.oldest() {
+			b := *s.fineAt(i)
+			od, tells = b.OD, b.count() > 0
+		} else {
+			h := s.halfAt(i / perHalf)
+			od, tells = h.OD, h.told() > 0
+			w = min(perHalf-i%perHalf, index-i+1)
+		}
+		i += w
+		if d := s.density(float64(od.float())); tells && d > 0 {
+			sum += float64(w) * d
+			weight += w
 		}
 	}
-	if n == 0 {
+	if weight == 0 {
 		return 0, false
 	}
-	return sum / float64(n), true
+	return sum / float64(weight), true
 }

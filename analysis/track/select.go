@@ -28,26 +28,33 @@ func nth(v []float64, k int) float64 {
 				below++
 			}
 		}
-		if k < below {
+		switch {
+		case k < below:
 			v = v[:below]
-			continue
-		}
-		v, k = v[below:], k-below
-		upTo := 0 // as many are p itself
-		for i, x := range v {
-			v[i] = v[upTo]
-			v[upTo] = x
-			if x <= p {
-				upTo++
+		case below > 0:
+			v, k = v[below:], k-below
+		default: // p is the least
+			upTo := least(v, p)
+			if k < upTo {
+				return p
 			}
+			v, k = v[upTo:], k-upTo
 		}
-		if k < upTo {
-			return p
-		}
-		v, k = v[upTo:], k-upTo
 	}
 	small(v)
 	return v[k]
 }
 
 func middle(a, b, c float64) float64 { return max(min(a, b), min(max(a, b), c)) }
+
+// least brings those that are p, the least of all, to the front and counts them.
+func least(v []float64, p float64) int {
+	n := 0
+	for i, x := range v {
+		if x == p {
+			v[i], v[n] = v[n], x
+			n++
+		}
+	}
+	return n
+}
