@@ -34,12 +34,11 @@ type lamp struct {
 	Date int32
 }
 
-// of returns the lamp with its memory, or without where its setting changed.
-func (l lamp) of(v *ingest.Vessel) lamp {
-	if l.On == v.LightsOn && l.Hours == v.LightHours && l.Shape == v.LightShape && l.Peak == v.ParUmol {
-		return l
+// of drops the memory of a lamp whose setting changed.
+func (l *lamp) of(v *ingest.Vessel) {
+	if l.On != v.LightsOn || l.Hours != v.LightHours || l.Shape != v.LightShape || l.Peak != v.ParUmol {
+		*l = lamp{On: v.LightsOn, Hours: v.LightHours, Shape: v.LightShape, Peak: v.ParUmol}
 	}
-	return lamp{On: v.LightsOn, Hours: v.LightHours, Shape: v.LightShape, Peak: v.ParUmol}
 }
 
 const (
@@ -77,7 +76,7 @@ func (b *bench) light() {
 	if !b.fresh(unit.Light, lampDark, lampOn) {
 		return
 	}
-	b.Lamp = b.Lamp.of(b.Vessel)
+	b.Lamp.of(b.Vessel)
 	n := &b.Track.Newest[unit.Light]
 	seen := n.Median()
 	local := b.local()
