@@ -56,7 +56,16 @@ type Estimate struct {
 	// newest counts, as of HandAt.
 	ByHand bool
 	HandAt time.Time
-	Growth Interval // net specific growth rate over a whole day, 1/d, 90 % interval
+	// SecondSince is when density began to be taken from the second wavelength,
+	// because the od is not heard; zero while it is.
+	SecondSince time.Time
+	// Apart is by which share the second wavelength lies above what it has been
+	// beside the od in this lot; NaN unknown.
+	Apart float64
+	// PHSwing is by how much pH rose and fell over the last whole day, PHHighest
+	// the highest since it began; NaN unknown.
+	PHSwing, PHHighest float64
+	Growth             Interval // net specific growth rate over a whole day, 1/d, 90 % interval
 	// InLight and InDark are the net specific growth rates while light fell on
 	// the vessel and while it did not, over the last day, 1/d of the time spent
 	// in each, 90 % intervals; in the dark it is mostly below zero.

@@ -28,7 +28,7 @@ const dryBelow = 0.35
 
 func (b *bench) culture() {
 	b.follow()
-	if b.ODBad != 0 && b.now-b.ODBad < afterAir.Milliseconds() || !b.fresh(unit.OD, crashing, stalled, grown) || b.Track.Since == 0 {
+	if b.ODBad != 0 && b.now-b.ODBad < afterAir.Milliseconds() || !b.seen() || b.Track.Since == 0 {
 		b.acquit()
 		return
 	}
@@ -47,6 +47,22 @@ func (b *bench) culture() {
 	b.crash()
 	b.stall()
 	b.slowly()
+}
+
+// seen reports whether the culture has been seen of late, at either wavelength.
+func (b *bench) seen() bool {
+	return b.fresh(unit.OD, crashing, stalled, grown) || b.Track.Second.At != 0
+}
+
+// confirmed reports whether the second wavelength bears a change of log density
+// out, where there is one: by half of it or more.
+func (b *bench) confirmed(change float64) (yes, told bool) {
+	c := &b.Track.Second
+	if !c.Known() || c.Apart == 0 {
+		return false, false
+	}
+	// What od2 shows is the change and what the two are apart by.
+	return math.Abs(change+float64(c.Apart)) >= math.Abs(change)/2 && (change+float64(c.Apart))*change > 0, true
 }
 
 // acquit drops what is held against the culture.
@@ -170,6 +186,10 @@ func (b *bench) crash() {
 	sinking := t.Hours.PerDay < fallRate && t.Hours.PerDay+2*t.Hours.Error < 0 && !t.Working()
 	if b.Held[crashing] == 0 {
 		b.hold(falls, is && (sinking || b.Held[falls] != 0))
+		if yes, told := b.confirmed(g.Seen); is && told && !yes {
+			b.Held[falls] = 0 // the probe's: the other does not see it
+			return
+		}
 		goesOn := sinking && b.still(g) && b.lasted(falls, b.handling())
 		if !goesOn && !b.lasted(falls, b.fallen()) {
 			return

@@ -51,6 +51,12 @@ func (b *bench) grow() {
 // that only is in a hurry is blamed for nothing.
 func (b *bench) blame(g expect.Gap) {
 	cause := b.Course.Running.Why(max(g.Hours, halfDay))
+	if yes, told := b.confirmed(g.Seen - g.Expected); told && !yes {
+		b.hold(filmed, true) // the other wavelength has no such excess
+		return
+	} else if yes && cause == expect.Film {
+		cause = expect.Unclear
+	}
 	b.hold(filmed, cause == expect.Film && b.newAtNight())
 	b.hold(grown, cause == expect.Bloom || cause == expect.Unclear && g.Seen-g.Expected > plain)
 }

@@ -86,8 +86,8 @@ func (b *bench) silent(q ingest.Quantity) {
 	if b.hold(silentFirst+int(q), b.now-last > b.quiet().Milliseconds()) == 0 {
 		return
 	}
-	if q == unit.OD {
-		b.ODBad = b.now
+	if q == unit.OD && b.Track.Second.At == 0 {
+		b.ODBad = b.now // nothing tells of the culture
 	}
 	b.find(analysis.Sensor, q, last, analysis.Finding{
 		What:  fmt.Sprintf("No %s heard, other sensors of the vessel are", q),

@@ -7,6 +7,7 @@ import (
 
 	"github.com/nightshelf/nightshelf/analysis"
 	"github.com/nightshelf/nightshelf/analysis/expect"
+	"github.com/nightshelf/nightshelf/analysis/track"
 )
 
 // bornOut is how long an hour's look must be borne out by the next ones: a hand,
@@ -143,6 +144,9 @@ const grewOnce = 0.22
 // bad start, what grew has run short of something.
 func (b *bench) whyStalled() string {
 	t := b.Track
+	if ph := t.Acidity.Highest(); ph >= track.OutOfCarbon {
+		return fmt.Sprintf("too little carbon (pH up to %.1f): weak air, or more cells than it feeds", ph)
+	}
 	if level, _, ok := t.Level(t.Latest, hour); ok && level-t.StartLog > grewOnce {
 		return "nutrients or carbon run short (a forgotten dose, weak air), or it is sick"
 	}

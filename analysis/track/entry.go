@@ -51,6 +51,7 @@ func (s *State) wiped(ms int64) {
 	if ms <= s.Wiped {
 		return
 	}
+	s.Second.apart()
 	if d, ok := s.thick(s.Latest); ok && s.Wiped != 0 && s.Lot != "" && ms > s.Since {
 		s.took(binIndex(ms), 0, filmOD*days(ms-s.Wiped)/d)
 	}
@@ -93,6 +94,7 @@ func (s *State) begin(lot string, ms int64) {
 	s.LastHit, s.Slow = Step{}, Slow{}
 	s.StartL = 0 // Hands and Draws know by their time which lot they are of
 	s.Stage, s.StageSince = stageLag, ms
+	s.Second.apart()
 }
 
 // empty forgets the lot and the blank: other water comes in.
@@ -105,6 +107,7 @@ func (s *State) empty() {
 	s.Slow, s.Taken, s.From = blank.Slow, blank.Taken, 0
 	s.LastHit, s.Handled, s.Earlier = Step{}, Handling{}, Handling{}
 	s.Stage, s.StageSince = stageEmpty, s.At
+	s.Second, s.Acidity = Second{}, Acidity{}
 }
 
 // explainWithin is how far the time written for an entry may be from the step

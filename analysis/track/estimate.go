@@ -100,6 +100,13 @@ func (s *State) Estimate() analysis.Estimate {
 		Blank: interval(s.Blank, s.BlankNoise), BlankLearnt: s.BlankBins > 0,
 		Phase: phases[s.Stage], PhaseSince: at(s.StageSince), PhaseSure: s.sure(),
 	}
+	e.SecondSince, e.Apart, e.PHSwing, e.PHHighest = at(s.Second.At), nan, nan, s.Acidity.Highest()
+	if s.Second.Known() && s.Second.Apart != 0 {
+		e.Apart = math.Expm1(float64(s.Second.Apart))
+	}
+	if s.Acidity.SwingLast != 0 {
+		e.PHSwing = float64(s.Acidity.SwingLast)
+	}
 	if s.Ended != 0 {
 		e.Ended, e.Phase, e.PhaseSince = at(s.Ended), analysis.Over, at(s.Ended)
 	}

@@ -5,11 +5,11 @@
 // copy of it is a checkpoint: whoever receives a late reading takes the copy
 // from before it and steps forward again.
 //
-// Density is from the od alone. A second wavelength tells cells from the
-// pigment in them, and pH tells carbon used from carbon blown in; both hang on
-// strain, air and buffer so much that neither makes the growth any surer
-// without a calibration nobody enters. They are kept as newest values and
-// change no estimate.
+// Density is from the od. A second wavelength, where there is one, stands in
+// for it while it is silent, on the ratio that the two have shown in this lot,
+// and tells when they part; pH tells whether carbon is left. Neither makes the
+// growth itself any surer: both hang on pigment, air and buffer, which nobody
+// calibrates.
 package track
 
 import (
@@ -103,6 +103,8 @@ type State struct {
 	LastHit Step         // the newest step
 	Taken   [taken]Taken // the newest steps that were taken out, the oldest first
 	Slow    Slow
+	Second  Second
+	Acidity Acidity
 	Wiped   int64 // Unix ms since when dirt gathers on the window, 0: unknown
 	// Growth over a day and over the last hours, renewed as a bin closes.
 	Day, Hours Rate

@@ -19,8 +19,11 @@ func (s *State) Take(r ingest.Reading) {
 	}
 	s.Advance(r.At)
 	n.take(ms, r.Value)
-	if r.Quantity == unit.OD {
+	switch r.Quantity {
+	case unit.OD:
 		s.raw(ms, r.Value)
+	case unit.PH:
+		s.Acidity.take(ms, n.Median())
 	}
 }
 
@@ -31,8 +34,11 @@ func (s *State) Advance(t time.Time) {
 		return
 	}
 	s.At = ms
-	if s.RawCount > 0 && binIndex(ms) > s.RawIndex {
+	switch {
+	case s.RawCount > 0 && binIndex(ms) > s.RawIndex:
 		s.close()
+	case s.RawCount == 0:
+		s.standIn(ms)
 	}
 }
 
@@ -116,8 +122,14 @@ func (s *State) close() {
 	b := Bin{Index: s.RawIndex, Count: int16(s.RawCount), OD: mid, Noise: spread(raw, mid) / float32(math.Sqrt(float64(len(raw)))), Lamp: s.lamp()}
 	s.RawCount, s.RawEvery, s.RawPassed = 0, 0, 0
 	s.put(b)
+	s.beside(b)
 	s.learnBlank(b)
 	s.presume(b)
+	s.closed(b)
+}
+
+// closed works on what hangs on the newest bin, whichever wavelength it is of.
+func (s *State) closed(b Bin) {
 	s.findStep(b)
 	if s.Working() {
 		s.settleWork()
