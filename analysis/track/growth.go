@@ -188,8 +188,10 @@ func (s *State) Slope(since int64) Rate {
 
 // theilSen takes the slopes into all, which has room for every pair.
 func theilSen(x, y, all []float64) Rate {
+	// Pairs that lie near each other say the least and are the most.
+	near := max(len(x)/3, 1)
 	for i := range x {
-		for j := i + 1; j < len(x); j++ {
+		for j := i + near; j < len(x); j++ {
 			all = append(all, (y[j]-y[i])/(x[j]-x[i]))
 		}
 	}
