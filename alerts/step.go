@@ -142,9 +142,17 @@ func (a *Alarm) held(seen bool, now time.Time, staffed bool, r Rule) bool {
 	}
 	if a.Pending.IsZero() {
 		a.Pending, a.Handling = now, staffed
+		if begun := a.Finding.Since; a.Class.Surroundings() && begun.Before(now) && now.Sub(begun) < begunMost {
+			a.Pending = begun // the judge needed a reading or two to see it
+		}
 	}
 	return now.Sub(a.Pending) >= r.Wait(staffed || a.Handling)
 }
+
+// begunMost is how long ago trouble in the surroundings may have begun for its
+// wait to count from there: what stood for longer before it was a finding has
+// had another wait already.
+const begunMost = 30 * time.Minute
 
 // raise makes a an unacknowledged alarm that somebody must be told of.
 func (a Alarm) raise(now time.Time, r Rule) Alarm {

@@ -124,14 +124,49 @@ func TestBoundaries(t *testing.T) {
 	}
 }
 
+// Trouble in the surroundings waits from when it began, as far as the judge can
+// tell, and not from the reading that made it sure; a sensor's, whose silence
+// has been waited for, and what began long ago, do not.
+func TestOnDelayCountsFromTheBeginning(t *testing.T) {
+	for _, c := range []struct {
+		class analysis.Class
+		begun time.Duration // before it was found
+		after time.Duration // that it is raised, from when it was found
+	}{
+		{analysis.Airflow, 0, rule.OnDelay},
+		{analysis.Airflow, 2 * time.Minute, rule.OnDelay - 2*time.Minute},
+		{analysis.Airflow, 20 * time.Minute, 0},
+		{analysis.Airflow, begunMost, rule.OnDelay},
+		{analysis.Sensor, 2 * time.Minute, rule.OnDelay},
+	} {
+		f := finding()
+		f.Class, f.Since = c.class, t0.Add(-c.begun)
+		a, change := Step(Alarm{}, f, t0, false, rule)
+		if c.after == 0 {
+			if change != Raised {
+				t.Errorf("%s begun %v before: %q at once", c.class, c.begun, change)
+			}
+			continue
+		}
+		if _, got := Step(a, f, t0.Add(c.after-ms), false, rule); got != None {
+			t.Errorf("%s begun %v before: %q before %v", c.class, c.begun, got, c.after)
+		}
+		if _, got := Step(a, f, t0.Add(c.after), false, rule); got != Raised {
+			t.Errorf("%s begun %v before: %q after %v", c.class, c.begun, got, c.after)
+		}
+	}
+}
+
 func TestOnDelayStartsAnewAfterAGap(t *testing.T) {
 	a, _ := Step(Alarm{}, finding(), t0, false, rule)
 	a, _ = Step(a, nil, t0.Add(2*time.Minute), false, rule)
-	a, _ = Step(a, finding(), t0.Add(150*time.Second), false, rule)
-	if _, got := Step(a, finding(), t0.Add(5*time.Minute), false, rule); got != None {
+	again := finding()
+	again.Since = t0.Add(150 * time.Second) // as the judge has it
+	a, _ = Step(a, again, t0.Add(150*time.Second), false, rule)
+	if _, got := Step(a, again, t0.Add(5*time.Minute), false, rule); got != None {
 		t.Errorf("raised 2.5 min after the finding came back: change %q", got)
 	}
-	if _, got := Step(a, finding(), t0.Add(330*time.Second), false, rule); got != Raised {
+	if _, got := Step(a, again, t0.Add(330*time.Second), false, rule); got != Raised {
 		t.Errorf("3 min after the finding came back: change %q, want %q", got, Raised)
 	}
 }

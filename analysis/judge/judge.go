@@ -149,6 +149,19 @@ func (b *bench) hold(condition int, holds bool) int64 {
 	return b.Held[condition]
 }
 
+// holdFrom is hold for a condition that a running median tells: by then three
+// readings in a row have been so, and it began with the first of them.
+func (b *bench) holdFrom(condition int, holds bool, q ingest.Quantity) int64 {
+	before := b.Held[condition]
+	since := b.hold(condition, holds)
+	if since == 0 || before != 0 {
+		return since
+	}
+	n := &b.Track.Newest[q]
+	b.Held[condition] = min(since, max(n.First, n.At-2*b.Vessel.Interval.Milliseconds()))
+	return b.Held[condition]
+}
+
 // lasted reports whether the condition has held for at least d.
 func (b *bench) lasted(condition int, d time.Duration) bool {
 	since := b.Held[condition]

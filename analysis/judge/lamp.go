@@ -105,8 +105,8 @@ func (b *bench) light() {
 	// What has been dim for long is well again where a whole lamp is due, not where
 	// it comes on or goes off; an arm before the sensor is gone at once.
 	well := due && (want.low >= evenly*want.high || !b.lasted(lampDark, time.Hour))
-	sinceDark := b.hold(lampDark, dark || b.Held[lampDark] != 0 && !well)
-	sinceLit := b.hold(lampOn, lit || b.Held[lampOn] != 0 && !off)
+	sinceDark := b.holdFrom(lampDark, dark || b.Held[lampDark] != 0 && !well, unit.Light)
+	sinceLit := b.holdFrom(lampOn, lit || b.Held[lampOn] != 0 && !off, unit.Light)
 	switch {
 	case sinceDark != 0:
 		b.find(analysis.Light, 0, sinceDark, darkLamp(b.Lamp.Seen, b.Lamp.Due))

@@ -18,8 +18,8 @@ func (b *bench) temperature() {
 	if t < possible[unit.Temperature].low || t > possible[unit.Temperature].high {
 		return // its newest values are still of a probe that lost contact
 	}
-	warm := b.hold(tooWarm, t > set+band-b.deadband(tooWarm, band))
-	cold := b.hold(tooCold, t < set-band+b.deadband(tooCold, band))
+	warm := b.holdFrom(tooWarm, t > set+band-b.deadband(tooWarm, band), unit.Temperature)
+	cold := b.holdFrom(tooCold, t < set-band+b.deadband(tooCold, band), unit.Temperature)
 	evidence := []analysis.Evidence{{Name: "temperature", Value: t, Normal: set, Unit: "degC"}}
 	switch {
 	case warm != 0:
@@ -61,7 +61,7 @@ func (b *bench) air() {
 	if !(usual > 0) {
 		return
 	}
-	off := b.hold(airOff, seen < usual*(offBelow+b.more(airOff)))
+	off := b.holdFrom(airOff, seen < usual*(offBelow+b.more(airOff)), unit.Airflow)
 	weak := b.hold(airWeak, seen < usual*(weakBelow+b.more(airWeak)))
 	// Weak air keeps cells in suspension; only without any do they settle.
 	if off != 0 {
