@@ -40,6 +40,12 @@ func TestRaisedOnlyAfterTheOnDelay(t *testing.T) {
 			case since.IsZero():
 				since = now
 			}
+			if f != nil {
+				f.Since = now // a stale one tells nothing
+				if !since.IsZero() {
+					f.Since = since
+				}
+			}
 			var change Change
 			a, change = Step(a, f, now, staffed, r)
 			if change != Raised && change != Reraised && change != Resumed {
