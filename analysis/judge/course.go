@@ -37,6 +37,7 @@ type course struct {
 	Gaps           gaps  // as of the newest whole hour
 	Now            gaps  // the short ones, as of Bin
 	Bin            int32 // of track's
+	Lacks          Cusum // what the lot lacks every few hours, summed up
 	Ripe           int64 // Unix ms since when it is ready for harvest, 0: it is not
 	Near           bool  // it is nearly
 }
@@ -127,6 +128,7 @@ func (b *bench) follow() {
 	}
 	c.Gaps = gapsOf(c.Running.Gaps(&s))
 	c.Now = c.Gaps
+	c.sumUp()
 	b.ripen()
 }
 

@@ -138,3 +138,22 @@ func TestFilmAccusesTheProbe(t *testing.T) {
 		}
 	}
 }
+
+// A lot that makes somewhat more than half of its way is told of by day, and calls nobody.
+func TestSlowButGrowingIsANotice(t *testing.T) {
+	slow := func(float64) float64 { return -0.27 }
+	for _, c := range []struct {
+		p    played
+		want bool
+	}{
+		{played{light: 1.0, dark: -0.1, days: 8}, false},
+		{played{light: 1.3, dark: -0.1, from: 3, rate: slow, days: 7}, true},
+	} {
+		found := c.p.play(t)
+		_, noticed := found[analysis.Notice]
+		_, stalled := found[analysis.Stall]
+		if noticed != c.want || stalled {
+			t.Errorf("%+v: noticed %t, want %t; stall %t", c.p, noticed, c.want, stalled)
+		}
+	}
+}

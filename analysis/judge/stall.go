@@ -153,11 +153,53 @@ func (b *bench) whyStalled() string {
 	return "a dead or thin inoculum, a forgotten dose, or chlorine left over"
 }
 
+const (
+	// slowEvery is over how many hours the gaps are that are summed up, each after
+	// the last, and slowAllowed the share of their standard error that may lack
+	// every time: half of the shift that is to be told soonest.
+	slowEvery, slowAllowed = 6, 0.5
+	// slowRun is how many of them a lot on its course goes through until it is told
+	// of by mistake, on average: a year of one vessel. It wakes nobody.
+	slowRun = 365 * 24 / slowEvery
+)
+
+// slowMost is the sum from which on a lot lags behind.
+var slowMost = Threshold(slowAllowed, slowRun)
+
+// sumUp adds the newest hours to what the lot lacks.
+func (c *course) sumUp() {
+	if c.Running.Hours%slowEvery != 0 {
+		return
+	}
+	for k, w := range expect.Windows {
+		if g := c.Gaps.All[k]; w.Hours == slowEvery && !w.Strange && g.Hours > 0 {
+			c.Lacks = c.Lacks.Step(-g.Z(), slowAllowed)
+		}
+	}
+}
+
+// lags returns the gap of the last day where a little has been lacking for so
+// long that together it is no chance.
+func (b *bench) lags() (g expect.Gap, is bool) {
+	if !b.Course.Lacks.Signals(slowMost) {
+		return g, false
+	}
+	for k, w := range expect.Windows {
+		if gap := b.Course.Gaps.All[k]; w.Hours == dayHours && !w.Strange && gap.Hours > 0 {
+			return gap, gap.Seen > 0 && gap.Seen < gap.Expected
+		}
+	}
+	return g, false
+}
+
 // slowly tells by day of a lot that grows, but comes late.
 func (b *bench) slowly() {
 	g, is := b.worst(&b.Course.Gaps, behindCourse, func(_ expect.Window, g expect.Gap) bool {
 		return g.Hours >= stallOver && g.Expected-g.Seen > stallLeast && g.Seen > 0
 	})
+	if !is {
+		g, is = b.lags()
+	}
 	is = is && b.Course.Ripe == 0 && b.Held[stalled] == 0 && b.Held[crashing] == 0 && b.Held[falls] == 0
 	if is {
 		b.Late = g
