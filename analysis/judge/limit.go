@@ -27,7 +27,7 @@ var shares = [accusations]float64{falling: 0.1, behindCourse: 0.8, aheadOfCourse
 const (
 	// cultureShare is the share of the false calls that a room bears which its
 	// cultures may make; the rest is for surroundings and sensors.
-	cultureShare = 0.5
+	cultureShare = 0.75
 	// families of windows: within half a day, over days, and against all lots of
 	// the strain. Each gets the same share, in which its windows are one long
 	// look.

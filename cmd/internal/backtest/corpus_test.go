@@ -3,8 +3,13 @@ package backtest
 import (
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 	"time"
+
+	"github.com/nightshelf/nightshelf/analysis"
+	"github.com/nightshelf/nightshelf/analysis/expect"
+	"github.com/nightshelf/nightshelf/cmd/internal/byhour"
 )
 
 // shared finds the recorded seasons, which are not part of the repository.
@@ -58,5 +63,49 @@ func TestRecordedRooms(t *testing.T) {
 		for missed := range c.want {
 			t.Errorf("%s: no alarm %s", c.run, missed)
 		}
+	}
+}
+
+// The whole recorded season, with slack on every line: the ruler of the season
+// itself is stricter, and its table stands in DEVELOPERS.md.
+func TestRecordedSeason(t *testing.T) {
+	dir := shared(t, "corpus")
+	lots, err := byhour.References(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	lib := expect.Learn(lots)
+	folders, err := Folders(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	runs, err := All(t.Context(), folders, Options{Staffed: staffed, Courses: &lib})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := sumUp(folders, runs)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for class, want := range map[analysis.Class]struct {
+		caught int
+		median time.Duration // after the fault showed, of those caught
+	}{
+		analysis.Crash:        {9, 4 * time.Hour},
+		analysis.Stall:        {6, 80 * time.Hour},
+		analysis.Contaminated: {5, 14 * time.Hour},
+		analysis.Light:        {6, 30 * time.Minute},
+		analysis.Temperature:  {4, 5 * time.Hour},
+		analysis.Airflow:      {16, 20 * time.Minute},
+		analysis.Sensor:       {14, 3 * time.Hour},
+	} {
+		j := s.classes[class]
+		slices.Sort(j.delays)
+		if j.caught < want.caught || j.delays[len(j.delays)/2] > want.median {
+			t.Errorf("%s: %d of %d caught at %v, want %d at %v", class, j.caught, j.labelled, j.delays, want.caught, want.median)
+		}
+	}
+	if s.nothing > 2 {
+		t.Errorf("%d false alarms in %.1f vessel-years", s.nothing, s.years)
 	}
 }

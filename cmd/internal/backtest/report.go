@@ -14,6 +14,8 @@ import (
 
 	"github.com/nightshelf/nightshelf/alerts"
 	"github.com/nightshelf/nightshelf/analysis"
+	"github.com/nightshelf/nightshelf/ingest"
+	"github.com/nightshelf/nightshelf/ingest/lineproto"
 	"github.com/nightshelf/nightshelf/ingest/runfolder"
 )
 
@@ -77,11 +79,39 @@ func Labels(f *runfolder.Folder) (labels []Label, known bool, err error) {
 // a culture may still suffer from it.
 const shadow = 24 * time.Hour
 
+const (
+	// askedFor is for how long a call about a step that nobody entered is right.
+	askedFor = 6 * time.Hour
+	// enteredIn is how long after a draw or an end its entry may come to explain it.
+	enteredIn = 30 * time.Minute
+)
+
+// late returns notices of the draws and ends that were entered too late to
+// explain what was seen.
+func late(f *runfolder.Folder) ([]Label, error) {
+	decoder, err := lineproto.New(lineproto.Options{})
+	if err != nil {
+		return nil, err
+	}
+	var refused Run
+	all, err := entries(f, decoder, &refused)
+	var out []Label
+	for _, e := range all {
+		if (e.Kind == ingest.Harvest || e.Kind == ingest.End) && e.Written.Sub(e.At) > enteredIn {
+			out = append(out, Label{Vessel: e.Vessel, Fault: "entered late", Class: string(analysis.Notice), Onset: e.At, Bite: e.At})
+		}
+	}
+	return out, err
+}
+
 // explains reports whether the label accounts for an alarm.
 func (l Label) explains(a alerts.Alarm) bool {
 	class := analysis.Class(l.Class)
 	if a.Vessel != l.Vessel || a.Raised.Before(l.Onset) {
 		return false
+	}
+	if class == analysis.Notice { // a draw that nobody entered: to ask about it is right
+		return a.Class == analysis.Sensor && a.Raised.Sub(l.Onset) <= askedFor
 	}
 	if l.Cleared.IsZero() {
 		return true
@@ -112,34 +142,54 @@ type judged struct {
 // A fault is caught by a fitting alarm while it lasts, however late; a
 // stricter ruler with a horizon for each fault will count fewer.
 func Report(w io.Writer, folders []*runfolder.Folder, runs []Run) error {
-	classes := map[analysis.Class]*judged{}
-	for _, c := range analysis.Classes {
-		classes[c] = &judged{}
+	s, err := sumUp(folders, runs)
+	if err != nil {
+		return err
 	}
-	years, nothing, known := 0.0, 0, 0
+	show(w, s.classes, s.known > 0)
+	if s.known == 0 || s.years <= 0 {
+		return nil
+	}
+	_, err = fmt.Fprintf(w, "false alarms: %d in %.2f vessel-years without a fault, %.2f a vessel-year\n", s.nothing, s.years, float64(s.nothing)/s.years)
+	return err
+}
+
+// summed is what came of all runs.
+type summed struct {
+	classes map[analysis.Class]*judged
+	years   float64 // of vessels without a fault
+	nothing int     // alarms that nothing explains
+	known   int     // runs of which labels are known
+}
+
+func sumUp(folders []*runfolder.Folder, runs []Run) (s summed, err error) {
+	s.classes = map[analysis.Class]*judged{}
+	for _, c := range analysis.Classes {
+		s.classes[c] = &judged{}
+	}
 	for i := range runs {
 		labels, ok, err := Labels(folders[i])
 		if err != nil {
-			return err
+			return s, err
 		}
 		for _, a := range runs[i].Alarms {
-			if j := classes[a.Class]; j != nil {
+			if j := s.classes[a.Class]; j != nil {
 				j.alarms++
 			}
 		}
 		if !ok {
 			continue
 		}
-		known++
-		years += vesselYears(folders[i], runs[i], labels)
-		nothing += tally(classes, runs[i], labels)
+		unentered, err := late(folders[i])
+		if err != nil {
+			return s, err
+		}
+		labels = append(labels, unentered...)
+		s.known++
+		s.years += vesselYears(folders[i], runs[i], labels)
+		s.nothing += tally(s.classes, runs[i], labels)
 	}
-	show(w, classes, known > 0)
-	if known == 0 || years <= 0 {
-		return nil
-	}
-	_, err := fmt.Fprintf(w, "false alarms: %d in %.2f vessel-years without a fault, %.2f a vessel-year\n", nothing, years, float64(nothing)/years)
-	return err
+	return s, nil
 }
 
 // vesselYears is how long no labelled fault was in force.
