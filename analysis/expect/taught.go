@@ -97,11 +97,3 @@ func (r *Running) correct(p *Passed) {
 		}
 	}
 }
-
-func dot(a, b *vector) float64 {
-	sum := 0.0
-	for i := range a {
-		sum += a[i] * b[i]
-	}
-	return sum
-}
