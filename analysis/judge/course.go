@@ -2,7 +2,6 @@ package judge
 
 import (
 	"math"
-	"slices"
 	"time"
 
 	"github.com/nightshelf/nightshelf/analysis/expect"
@@ -132,38 +131,6 @@ func (b *bench) follow() {
 	b.ripen()
 }
 
-// lately is over how many of track's bins density is taken that is looked at
-// within the hour: half an hour.
-const lately = 3
-
-// glance looks at the newest density within the hour, for what cannot wait.
-func (b *bench) glance(hour int64) {
-	c, t := &b.Course, b.Track
-	if c.Bin == t.Latest || c.Running.Hours == 0 {
-		return
-	}
-	c.Bin = t.Latest
-	end := (int64(t.Latest) + 1) * track.BinLength.Milliseconds()
-	if end <= hour*hourMs {
-		return // looked at with the hour
-	}
-	if b.Vessel.Interval > track.BinLength/2 {
-		return // too few readings in half an hour for one of their medians
-	}
-	seen, white, ok := t.Level(t.Latest, lately)
-	c.Now = gaps{}
-	if !ok || b.hidden(hour) {
-		return
-	}
-	// A level is that of the middle of its time: a quarter of an hour before now
-	// here, half an hour before its end in a whole hour.
-	part := float64(end-hour*hourMs)/float64(hourMs) + 0.25
-	dense := math.Exp(seen - float64(t.Shift))
-	seen += c.unstirred(b.now)
-	s := b.strain()
-	c.Now = gapsOf(c.Running.GapsNow(&s, b.volume(), b.around(hour), part, seen, math.Hypot(white, math.Sqrt2*c.Noise/dense), dense, halfDay-1))
-}
-
 // Band returns where the lot's density should have been and will be, see
 // expect.Running.Band; nothing without a lot.
 func (s *State) Band(courses *expect.Library, t *track.State, ahead int) []expect.Band {
@@ -239,59 +206,6 @@ func (b *bench) level(hour int64) (log, sigma, step float64) {
 	return log, sigma, step
 }
 
-const (
-	// standingLeast is how many hours of standing medium tell its noise.
-	standingLeast = 6
-	// leastNoise is what three decimals of od resolve.
-	leastNoise = 0.0005
-)
-
-// standing is the standard deviation of an hour's od in the standing medium of
-// the day before hour, and how many hours told it.
-func (b *bench) standing(hour int64) (noise float64, n int) {
-	var seen [dayHours]float64
-	for h := hour - dayHours; h < hour; h++ {
-		if od, ok := b.hourOD(h); ok && od < track.StandingMost {
-			seen[n] = od
-			n++
-		}
-	}
-	if n == 0 {
-		return leastNoise, 0
-	}
-	hours := seen[:n]
-	slices.Sort(hours)
-	mid := hours[n/2]
-	for i, od := range hours {
-		hours[i] = math.Abs(od - mid)
-	}
-	slices.Sort(hours)
-	// 1.4826 median deviations are a normal's standard deviation.
-	return math.Max(1.4826*hours[n/2], leastNoise), n
-}
-
-// hourOD is the median od of an hour.
-func (b *bench) hourOD(hour int64) (od float64, ok bool) {
-	var seen [hourBins]float64
-	n := 0
-	for k := range hourBins {
-		if bin, kept := b.Track.Bin(int32(hour*hourBins + k)); kept && bin.Count > 0 {
-			seen[n] = float64(bin.OD)
-			n++
-		}
-	}
-	if 2*n < int(hourBins) {
-		return math.NaN(), false
-	}
-	slices.Sort(seen[:n])
-	return seen[n/2], true
-}
-
-const (
-	dayHours = 24
-	hourBins = int64(time.Hour / track.BinLength)
-)
-
 // hidden reports whether the probe did not see the culture as it is in that
 // hour: settled, worked on, or by a probe that accuses itself.
 func (b *bench) hidden(hour int64) bool {
@@ -362,20 +276,3 @@ func (b *bench) suspect() bool {
 // suspectFrom is from how many standard errors on a lot teaches nothing: what a
 // healthy one passes on one day in a year.
 const suspectFrom = 3
-
-// ripen notes since when the lot has been ready; a draw ends that.
-func (b *bench) ripen() {
-	c, t := &b.Course, b.Track
-	want := t.HarvestOD
-	if want == 0 {
-		want = b.Vessel.HarvestOD
-	}
-	od := t.Smooth() - t.Blank
-	c.Near = want > 0 && od >= nearReady*want
-	switch {
-	case want > 0 && od >= want && c.Ripe == 0:
-		c.Ripe = b.now
-	case c.Ripe != 0 && t.LastHit.At > c.Ripe && t.LastHit.Ratio < 1 && od < want:
-		c.Ripe = 0
-	}
-}

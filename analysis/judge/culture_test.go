@@ -3,6 +3,7 @@ package judge
 import (
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 	"time"
 
@@ -155,5 +156,41 @@ func TestSlowButGrowingIsANotice(t *testing.T) {
 		if noticed != c.want || stalled {
 			t.Errorf("%+v: noticed %t, want %t; stall %t", c.p, noticed, c.want, stalled)
 		}
+	}
+}
+
+// A lot that is ready says so by day, and when it has stopped for a day that it
+// is past its best; neither calls.
+func TestReadyAndPastItsBest(t *testing.T) {
+	s := newStage(t)
+	s.vessel.HarvestOD = 0.3
+	said := map[string]time.Time{}
+	log := math.Log(0.1)
+	for end := dawn.Add(9 * 24 * time.Hour); s.now.Before(end); {
+		if s.now.Minute()%2 == 0 {
+			if log < math.Log(0.34) {
+				log += 0.4 * 2 / 1440
+			}
+			s.track.Take(ingest.Reading{Quantity: unit.OD, Value: math.Exp(log), At: s.now})
+		}
+		s.now = s.now.Add(time.Minute)
+		for _, f := range s.judge.Step(Case{Vessel: &s.vessel, Track: &s.track, Now: s.now}) {
+			if f.Class == analysis.Notice {
+				if what, _, _ := strings.Cut(f.What, ","); said[what].IsZero() {
+					said[what] = s.now
+				}
+			}
+			if f.Class.Culture() {
+				t.Fatalf("%s at %s: %s", f.Class, s.now, f.What)
+			}
+		}
+	}
+	ready, past := said["Ready to harvest"].Sub(dawn), said["Past its best"].Sub(dawn)
+	day := 24 * time.Hour
+	if ready < 2*day+12*time.Hour || ready > 3*day {
+		t.Errorf("ready after %v", ready)
+	}
+	if past < 5*day || past > 7*day {
+		t.Errorf("past its best after %v", past)
 	}
 }

@@ -68,7 +68,8 @@ const (
 	falls           = filmed + 1
 	slowest         = falls + 1
 	late            = slowest + 1
-	conditions      = late + 1
+	stale           = late + 1
+	conditions      = stale + 1
 )
 
 // Case is what is judged at one step.
@@ -118,6 +119,7 @@ func (s *State) Step(c Case) []analysis.Finding {
 	b.temperature()
 	b.air()
 	b.culture()
+	b.ripe()
 	b.dark()
 	b.grewInTheDark()
 	if c.Track.ByHand() {
