@@ -15,14 +15,24 @@ func (s *State) LogDensity(b Bin) (log, sigma float64, ok bool) {
 
 // logOf is the logarithm of the density that an od shows, and its error.
 func (s *State) logOf(od, noise float64) (log, sigma float64, ok bool) {
+	density, sigma, ok := s.told(od, noise)
+	return math.Log(density), sigma, ok
+}
+
+// told is the density that an od shows and its relative error, NaN where it does
+// not stand out.
+func (s *State) told(od, noise float64) (density, sigma float64, ok bool) {
 	d := od - s.Blank
 	blank := s.BlankNoise / 3
 	noise2 := noise*noise + blank*blank
 	if d <= 0 || d*d < 9*noise2 {
 		return math.NaN(), math.NaN(), false
 	}
-	steep := s.steep(od)
-	return math.Log(d * steep), math.Sqrt(noise2) / d * steep, true
+	steep := 1.0
+	if s.Bend > 0 {
+		steep = s.steep(od)
+	}
+	return d * steep, math.Sqrt(noise2) / d * steep, true
 }
 
 // levelMost is up to how many bins, all of them kept singly, a level is the
@@ -38,25 +48,32 @@ func (s *State) Level(index, n int32) (log, sigma float64, ok bool) {
 	if first < s.oldest() || n > levelMost {
 		return s.levelOfHalves(first, index)
 	}
-	var logs, noise [levelMost]float64
+	var seen, noise [levelMost]float64
 	k := 0
+	shift := s.shift(index)
 	for i := max(first, s.starts()); i <= min(index, s.Latest); i++ {
 		b := *s.fineAt(i)
 		if b.count() == 0 {
 			continue
 		}
-		if l, e, fine := s.logOf(float64(b.OD.float()), float64(noises[b.Noise])); fine {
-			logs[k], noise[k] = l+float64(s.shift(i)), e
+		if d, e, fine := s.told(float64(b.OD.float()), float64(noises[b.Noise])); fine {
+			if other := s.shift(i); other != shift { // a step since
+				d *= math.Exp(float64(other - shift))
+			}
+			seen[k], noise[k] = d, e
 			k++
 		}
 	}
 	if k == 0 || int32(2*k) < n {
 		return math.NaN(), math.NaN(), false
 	}
-	small(logs[:k])
+	// The middle of the logarithms is the logarithm of the middle: one of them
+	// in place of one for each bin.
+	small(seen[:k])
 	small(noise[:k])
+	log = math.Log(seen[k/2]*seen[(k-1)/2]) / 2
 	// 1.25: the median's standard error over the mean's for normal noise.
-	return (logs[k/2] + logs[(k-1)/2]) / 2, 1.25 * noise[k/2] / math.Sqrt(float64(k)), true
+	return log + float64(shift), 1.25 * noise[k/2] / math.Sqrt(float64(k)), true
 }
 
 // levelOfHalves is the level of the bins from first to last by half hours.

@@ -1,6 +1,9 @@
 package track
 
-import "cmp"
+import (
+	"cmp"
+	"math"
+)
 
 // small sorts a few values in place.
 func small[T cmp.Ordered](v []T) {
@@ -14,7 +17,7 @@ func small[T cmp.Ordered](v []T) {
 }
 
 // nth returns the value that would stand at place k of the sorted values, which
-// it brings into another order; no value may be NaN. It is selection by parting
+// it brings into another order; all must be finite. It is selection by parting
 // (Hoare 1961, Algorithm 65, Comm. ACM 4:321), written so that no branch hangs
 // on the values: those cost more than the swaps.
 func nth(v []float64, k int) float64 {
@@ -24,9 +27,7 @@ func nth(v []float64, k int) float64 {
 		for i, x := range v {
 			v[i] = v[below]
 			v[below] = x
-			if x < p {
-				below++
-			}
+			below += int(math.Float64bits(x-p) >> 63) // 1 if x < p
 		}
 		switch {
 		case k < below:
